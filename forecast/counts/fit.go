@@ -1,0 +1,304 @@
+package counts
+
+import (
+	"fmt"
+	"math"
+	"math/rand/v2"
+
+	"freshet/forecast"
+
+	"gonum.org/v1/gonum/mat"
+)
+
+// Fit is a count model estimated on one series.
+type Fit struct {
+	model    Model
+	series   forecast.Series // Values are dropped
+	n        int
+	scales   scales
+	marginal float64 // log marginal likelihood times prior, less a constant
+	fitted   []float64
+	warnings []error
+
+	beta  []float64    // posterior means
+	chol  mat.Cholesky // of the posterior precision of beta
+	upper mat.TriDense // its upper factor
+	last  float64      // mean of u(n-1) given beta
+	pull  []float64    // u(n-1) falls by pull·(b-beta) when beta is b
+	lastV float64      // variance of u(n-1) given beta
+}
+
+// Fit estimates the model. It refuses fewer than three observed steps, and
+// values that aren't whole numbers of 0 or more.
+func (m Model) Fit(s forecast.Series) (forecast.Fit, error) {
+	if err := s.Check(); err != nil {
+		return nil, err
+	}
+	if have := s.Observed(); have < leastSteps {
+		return nil, &forecast.TooShort{Model: m.String(), Need: leastSteps, Have: have}
+	}
+	for i, v := range s.Values {
+		if v < 0 || v != math.Floor(v) && !math.IsNaN(v) {
+			return nil, fmt.Errorf("forecast: counts need whole numbers of 0 or more, have %v at step %d", v, i+1)
+		}
+	}
+	f := &Fit{model: m, series: s.Like(nil), n: s.Len()}
+	q := m.pose(s, f)
+	f.scales, f.marginal = choose(q)
+	f.keep(q)
+	return f, nil
+}
+
+// pose sets the problem up and starts it at the mean of the counts.
+func (m Model) pose(s forecast.Series, f *Fit) *problem {
+	n, p, k := s.Len(), m.width(s.Period), m.seasonal(s.Period)
+	q := newProblem(n, p, k)
+	copy(q.y, s.Values)
+	for _, t := range blunders(s) {
+		q.y[t] = math.NaN()
+		f.warnings = append(f.warnings, fmt.Errorf("the %v that stand at %v don't fit any week near them and were left out", s.Values[t], s.At(t)))
+	}
+	sum, open := .5, .5
+	for t := range n {
+		m.row(q.x[t*p:(t+1)*p], s, t, n)
+		exposure, offset := m.known(s, t)
+		q.offset[t] = offset
+		if exposure == 0 {
+			q.offset[t] = 0
+			q.y[t] = math.NaN()
+		}
+		if y := q.y[t]; !math.IsNaN(y) {
+			q.counts = append(q.counts, y)
+			l, _ := math.Lgamma(y + 1)
+			q.lgammaY += l
+			sum += y
+			open += math.Exp(offset)
+		}
+	}
+	q.fixed[0] = 1 / (levelSpread * levelSpread)
+	q.fixed[1] = 1 / (trendSpread * trendSpread)
+	for j, c := range m.Columns {
+		q.fixed[2+2*k+j] = 1 / (c.Spread * c.Spread)
+	}
+	// The level's prior is centred on the mean count, so that a series in
+	// dozens and one in halves are treated alike.
+	start := math.Log(sum / open)
+	for t := range n {
+		q.offset[t] += start
+		q.eta[t] = q.offset[t]
+	}
+	f.beta = make([]float64, p)
+	f.beta[0] = start
+	if float64(n) < s.Period {
+		f.warnings = append(f.warnings, fmt.Errorf("need a year of records to know a season, have %d weeks: the range is wide", n))
+	}
+	return q
+}
+
+// choose finds the scales of greatest marginal likelihood times prior by
+// cyclic parabolas, one coordinate after another: the surface is smooth and
+// close to a sum of one-dimensional ones, and each evaluation starts from the
+// last mode, so that it costs two or three Newton steps.
+func choose(q *problem) (scales, float64) {
+	at := usual.vector()
+	value := func(v [4]float64) float64 { return q.mode(fromVector(v)) + logPrior(v) }
+	best := value(at)
+	step := [4]float64{.8, .5, .5, .7}
+	for range 3 {
+		before := best
+		for i := range at {
+			if i == 2 && q.k == 0 {
+				continue
+			}
+			lo, hi := at, at
+			lo[i] -= step[i]
+			hi[i] += step[i]
+			fl, fh := value(lo), value(hi)
+			to := at
+			curve := fl - 2*best + fh
+			shift := step[i] * 2
+			if curve < 0 {
+				shift = .5 * step[i] * (fl - fh) / curve
+			} else if fl > fh {
+				shift = -shift
+			}
+			to[i] += max(-3*step[i], min(3*step[i], shift))
+			ft := value(to)
+			switch top := max(best, fl, fh, ft); {
+			case top == ft:
+				at, best = to, ft
+			case top == fl:
+				at, best = lo, fl
+			case top == fh:
+				at, best = hi, fh
+			}
+			step[i] = max(.15, .6*step[i])
+		}
+		if best-before < .02 {
+			break
+		}
+	}
+	best = value(at)
+	return fromVector(at), best
+}
+
+// keep copies what forecasts need out of the problem.
+func (f *Fit) keep(q *problem) {
+	m := q.p + 1
+	for j, b := range q.beta {
+		f.beta[j] += b // the start stands in beta[0] already
+	}
+	f.chol = q.chol
+	f.chol.UTo(&f.upper)
+	row := q.v[(q.n-1)*m:]
+	f.pull = append([]float64(nil), row[:q.p]...)
+	f.last = q.u[q.n-1]
+	f.lastV = 1 / q.d[q.n-1]
+	f.fitted = f.filter(q)
+}
+
+// filter gives the mean expected for each step from the steps before it, the
+// coefficients and scales being those of the whole history: a Kalman filter of
+// the level on the linearised counts.
+func (f *Fit) filter(q *problem) []float64 {
+	c := f.scales
+	noise := c.sigma * c.sigma * (1 - c.rho*c.rho)
+	out := make([]float64, q.n)
+	mean, variance := 0.0, c.sigma*c.sigma
+	for t := range q.n {
+		known := q.offset[t]
+		for j, b := range q.beta {
+			known += q.x[t*q.p+j] * b
+		}
+		out[t] = math.Exp(min(known+mean+variance/2, 80))
+		if y := q.y[t]; !math.IsNaN(y) {
+			mu := math.Exp(known + mean)
+			info := mu / (1 + mu/c.size)
+			gain := variance / (1 + variance*info)
+			mean += gain * (y - mu) / (1 + mu/c.size)
+			variance = gain
+		}
+		mean *= c.rho
+		variance = c.rho*c.rho*variance + noise
+	}
+	return out
+}
+
+// Fitted gives the mean expected for each step from the ones before it, with
+// the coefficients that the whole history taught.
+func (f *Fit) Fitted() []float64 { return append([]float64(nil), f.fitted...) }
+
+// Parameters gives the scales and the counts' size.
+func (f *Fit) Parameters() map[string]float64 {
+	return map[string]float64{"rho": f.scales.rho, "sigma": f.scales.sigma, "season": f.scales.season, "size": f.scales.size, "trend": f.beta[1]}
+}
+
+// future holds the regression's rows for h steps after the history, the known
+// parts, and whether anything can happen at all.
+type future struct {
+	x      []float64
+	offset []float64
+	open   []bool
+}
+
+func (f *Fit) future(h int) future {
+	if h < 1 {
+		panic(fmt.Sprintf("forecast: need at least 1 step, have %d", h))
+	}
+	p := len(f.beta)
+	out := future{x: make([]float64, h*p), offset: make([]float64, h), open: make([]bool, h)}
+	for j := range h {
+		f.model.row(out.x[j*p:(j+1)*p], f.series, f.n+j, f.n)
+		exposure, offset := f.model.known(f.series, f.n+j)
+		out.open[j] = exposure > 0
+		if out.open[j] {
+			out.offset[j] = offset
+		}
+	}
+	return out
+}
+
+// maxSpread bounds the standard deviation of a log mean: beyond a factor of
+// some hundred either way, wider says nothing more.
+const maxSpread = 2.5
+
+// Forecast gives each step's distribution: negative binomial, mixed over the
+// normal posterior of the log mean.
+func (f *Fit) Forecast(h int) forecast.Forecast {
+	fu := f.future(h)
+	p := len(f.beta)
+	out := forecast.Forecast{Start: f.series.At(f.n), Step: f.series.Step, Dists: make([]forecast.Dist, h), Warnings: f.warnings}
+	x, sol := mat.NewVecDense(p, nil), mat.NewVecDense(p, nil)
+	r := 1.0
+	for j := range h {
+		r *= f.scales.rho
+		if !fu.open[j] {
+			out.Dists[j] = forecast.Point(0)
+			continue
+		}
+		mean := fu.offset[j] + r*f.last
+		for i, b := range f.beta {
+			v := fu.x[j*p+i]
+			mean += v * b
+			x.SetVec(i, v-r*f.pull[i])
+		}
+		variance := r*r*f.lastV + f.scales.sigma*f.scales.sigma*(1-r*r)
+		if f.chol.SolveVecTo(sol, x) == nil {
+			variance += mat.Dot(x, sol)
+		}
+		out.Dists[j] = newMixture(mean, math.Sqrt(variance), f.scales.size)
+	}
+	return out
+}
+
+// Simulate draws coefficients and level from the posterior, then the level's
+// way, then counts: one path across all steps.
+func (f *Fit) Simulate(h, n int, rng *rand.Rand) forecast.Paths {
+	out := f.Means(h, n, rng)
+	for i, mu := range out.Values {
+		out.Values[i] = draw(rng, mu, f.scales.size)
+	}
+	return out
+}
+
+// Size gives the roughness of the counts around their mean: the negative
+// binomial's size.
+func (f *Fit) Size() float64 { return f.scales.size }
+
+// Means draws n joint futures of the mean, h steps each, without the counts'
+// own roughness.
+func (f *Fit) Means(h, n int, rng *rand.Rand) forecast.Paths {
+	out := forecast.NewPaths(f.series.At(f.n), f.series.Step, h, n)
+	fu := f.future(h)
+	p := len(f.beta)
+	db := make([]float64, p) // beta's departure from its mean
+	noise := f.scales.sigma * math.Sqrt(1-f.scales.rho*f.scales.rho)
+	for i := range n {
+		// The precision is U'U, so U⁻¹z has the posterior's covariance.
+		for j := p - 1; j >= 0; j-- {
+			v := rng.NormFloat64()
+			for k := j + 1; k < p; k++ {
+				v -= f.upper.At(j, k) * db[k]
+			}
+			db[j] = v / f.upper.At(j, j)
+		}
+		u := f.last + math.Sqrt(f.lastV)*rng.NormFloat64()
+		for j, b := range db {
+			u -= f.pull[j] * b
+		}
+		path := out.Path(i)
+		for t := range path {
+			u = f.scales.rho*u + noise*rng.NormFloat64()
+			if !fu.open[t] {
+				continue
+			}
+			eta := fu.offset[t] + u
+			row := fu.x[t*p : (t+1)*p]
+			for j, b := range db {
+				eta += row[j] * (f.beta[j] + b)
+			}
+			path[t] = math.Exp(max(-30, min(eta, 35)))
+		}
+	}
+	return out
+}

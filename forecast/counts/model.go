@@ -1,0 +1,218 @@
+// Package counts forecasts weekly counts of ten to forty, or of two: the
+// drop-offs of a small shop.
+//
+// A count is negative binomial around a mean whose logarithm is the sum of a
+// long-run level, a season of harmonics, known effects (holidays, closed days,
+// events), a slight trend, and a level of the moment that wanders and comes
+// back:
+//
+//	y(t) ~ NB(mu(t), size)        variance mu + mu²/size
+//	ln mu(t) = ln exposure(t) + x(t)'beta + u(t)
+//	u(t) = rho u(t-1) + noise     stationary, standard deviation sigma
+//
+// Every coefficient has a normal prior, so that a short history is answered
+// with a wide range instead of a wild one. The coefficients and the wandering
+// level are found together as the posterior's mode by Newton's method, and the
+// four scales (rho, sigma, the season's strength, size) by the greatest
+// Laplace-approximated marginal likelihood times weak priors (Rue, Martino and
+// Chopin 2009, section 3; from memory). The Hessian is a tridiagonal block
+// bordered by the coefficients, so one step costs O(n p²).
+//
+// The package refuses values that aren't whole numbers of 0 or more. Forecasts
+// are counts: never negative, and zero where zero is likely.
+//
+// To use it: fill a [Model] with what is known of the calendar, Fit a weekly
+// series, and ask the Fit for marginals, for joint paths, or for the rest of a
+// week that has begun ([Fit.Continue]).
+package counts
+
+import (
+	"fmt"
+	"math"
+
+	"freshet/forecast"
+)
+
+// Column is a known effect on the log mean. At gives its value in the step
+// that begins on start and lasts step days, for the past and the future alike.
+// Spread is the prior standard deviation of its coefficient, whose mean is 0.
+type Column struct {
+	Name   string
+	Spread float64
+	At     func(start forecast.Date, step int) float64
+}
+
+// Model is the recipe. Its zero value has a season of DefaultHarmonics and no
+// other effects.
+type Model struct {
+	// Harmonics is the number of sine and cosine pairs a season may have; their
+	// prior shrinks the higher ones. 0 stands for DefaultHarmonics, a negative
+	// number for no season.
+	Harmonics int
+	// Columns are further known effects.
+	Columns []Column
+	// Exposure gives the share of a usual step in which things could happen,
+	// such as open days over usual days; nil stands for 1. A step without any is
+	// taken as not observed in the past and as 0 in the future.
+	Exposure func(start forecast.Date, step int) float64
+	// Offset gives a further known part of the log mean; nil stands for 0.
+	Offset func(start forecast.Date, step int) float64
+}
+
+// DefaultHarmonics is enough for a rise and fall of six weeks.
+const DefaultHarmonics = 6
+
+// leastSteps is the least history that says anything of a level.
+const leastSteps = 3
+
+func (m Model) String() string {
+	k := m.harmonics()
+	if k == 0 {
+		return "counts with a moving level"
+	}
+	return fmt.Sprintf("counts with a season of %d harmonics and a moving level", k)
+}
+
+func (m Model) harmonics() int {
+	switch {
+	case m.Harmonics < 0:
+		return 0
+	case m.Harmonics == 0:
+		return DefaultHarmonics
+	}
+	return m.Harmonics
+}
+
+// seasonal gives the harmonics that a series can carry: none without a
+// period, and never more than half of it.
+func (m Model) seasonal(period float64) int {
+	if period <= 1 {
+		return 0
+	}
+	return min(m.harmonics(), int(math.Ceil(period/2))-1)
+}
+
+// trendSpread is the prior standard deviation of the yearly log trend, and
+// trendFade the share of it that is left a season later.
+const (
+	trendSpread = .06
+	trendFade   = .35
+	levelSpread = 3
+)
+
+// columns of the regression: level, trend, harmonics, then the model's own.
+func (m Model) width(period float64) int { return 2 + 2*m.seasonal(period) + len(m.Columns) }
+
+// row fills x with the regression's values for step i of s, counted from the
+// series' first; n is the number of steps that were there to learn from.
+func (m Model) row(x []float64, s forecast.Series, i, n int) {
+	x[0] = 1
+	// The trend is measured in seasons (or years of 52 steps) from the end of
+	// the history, and fades out beyond it.
+	unit := s.Period
+	if unit <= 1 {
+		unit = 52
+	}
+	t := float64(i-n+1) / unit
+	if t > 0 {
+		decay := -math.Log(trendFade)
+		t = (1 - math.Exp(-decay*t)) / decay
+	}
+	x[1] = t
+	k := m.seasonal(s.Period)
+	phase := 2 * math.Pi * s.Phase(i)
+	for j := range k {
+		x[2+2*j], x[3+2*j] = math.Sincos(float64(j+1) * phase)
+	}
+	for j, c := range m.Columns {
+		x[2+2*k+j] = c.At(s.At(i), s.Step)
+	}
+}
+
+// known gives the exposure and the known part of the log mean of step i.
+func (m Model) known(s forecast.Series, i int) (exposure, offset float64) {
+	exposure = 1
+	if m.Exposure != nil {
+		exposure = max(0, m.Exposure(s.At(i), s.Step))
+	}
+	if m.Offset != nil {
+		offset = m.Offset(s.At(i), s.Step)
+	}
+	if exposure > 0 {
+		offset += math.Log(exposure)
+	}
+	return exposure, offset
+}
+
+// scales are the four that the marginal likelihood chooses.
+type scales struct {
+	rho    float64 // the level's memory from one step to the next
+	sigma  float64 // its standard deviation, log scale
+	season float64 // standard deviation of the first harmonic's coefficients
+	size   float64 // the counts' own roughness
+}
+
+// usual are the scales' prior medians and their spreads: the logistic scale
+// for rho, the log scale for the rest. They are our own, for shops: a level
+// that wanders by an eighth and half forgets in two months, a season of half,
+// counts somewhat rougher than Poisson's.
+var (
+	usual       = scales{rho: .92, sigma: .12, season: .45, size: 20}
+	usualSpread = [4]float64{1, .6, .6, .9}
+)
+
+func (s scales) vector() [4]float64 {
+	return [4]float64{math.Log(s.rho / (1 - s.rho)), math.Log(s.sigma), math.Log(s.season), math.Log(s.size)}
+}
+
+func fromVector(v [4]float64) scales {
+	return scales{rho: 1 / (1 + math.Exp(-v[0])), sigma: math.Exp(v[1]), season: math.Exp(v[2]), size: math.Exp(v[3])}
+}
+
+// logPrior gives the logarithm of the scales' prior density, less a constant.
+func logPrior(v [4]float64) float64 {
+	u := usual.vector()
+	sum := 0.0
+	for i := range v {
+		z := (v[i] - u[i]) / usualSpread[i]
+		sum -= z * z / 2
+	}
+	return sum
+}
+
+// blunders marks values that no shop has: more than ten above four times what
+// the weeks around and the same weeks of other years would explain. They are
+// typing errors or a back-entry and left out. The rule is our own.
+func blunders(s forecast.Series) []int {
+	var out []int
+	lag := s.Lag()
+	near := make([]float64, 0, 8)
+	for t, v := range s.Values {
+		if !(v > 10) {
+			continue
+		}
+		near = near[:0]
+		for d := -4; d <= 4; d++ {
+			if i := t + d; d != 0 && i >= 0 && i < len(s.Values) && !math.IsNaN(s.Values[i]) {
+				near = append(near, s.Values[i])
+			}
+		}
+		if len(near) < 4 {
+			continue
+		}
+		like := forecast.NewEmpirical(near).Quantile(.75)
+		if lag > 1 {
+			for year := -lag; year <= lag; year += 2 * lag {
+				for d := -1; d <= 1; d++ {
+					if i := t + year + d; i >= 0 && i < len(s.Values) && s.Values[i] > like {
+						like = s.Values[i]
+					}
+				}
+			}
+		}
+		if v > 4*like+10 {
+			out = append(out, t)
+		}
+	}
+	return out
+}
