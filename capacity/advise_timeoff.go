@@ -1,0 +1,130 @@
+package capacity
+
+import (
+	"fmt"
+	"strings"
+)
+
+// timeOff judges each absence asked for, or, if there is none, says which of
+// the coming weeks can spare a technician.
+func (a *adviser) timeOff() ([]Advice, error) {
+	if len(a.Requested) == 0 {
+		return a.spare(), nil
+	}
+	var all []Advice
+	for _, req := range a.Requested {
+		some, err := a.judge(req)
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, some...)
+	}
+	return all, nil
+}
+
+// judge holds an absence if in one of its weeks hours are then too likely to
+// be short, or the chance that the backlog passes the limit becomes one that
+// the owner doesn't put up with. An absence outside the plan's weeks, or of
+// hours that nobody works, gets no word.
+func (a *adviser) judge(req Absence) ([]Advice, error) {
+	with, err := a.try(func(p *Plan) { p.Absences = append(p.Absences[:len(p.Absences):len(p.Absences)], req) })
+	if err != nil {
+		return nil, err
+	}
+	taken, most, worst := 0.0, 0.0, -1
+	for j, w := range with.Weeks {
+		h := a.out.Weeks[j].Available - w.Available
+		if h <= 0 {
+			continue
+		}
+		taken += h
+		most = max(most, h)
+		if worst < 0 || with.ChanceShort[j] > with.ChanceShort[worst] {
+			worst = j
+		}
+	}
+	if worst < 0 {
+		return nil, nil
+	}
+	without, now := a.out.ChanceShort[worst], with.ChanceShort[worst]
+	over, overNow := a.out.ChanceOver(a.LimitWeeks), with.ChanceOver(a.LimitWeeks)
+	crosses := overNow >= a.LimitChance && over < a.LimitChance
+	advice := Advice{Do: ApproveTimeOff, From: max(req.From, a.From), Until: req.Until, Hours: taken,
+		DecideBy: a.before(req.From, a.TimeOffAhead)}
+	week := dayName(with.Weeks[worst].Monday)
+	chances := fmt.Sprintf("With %s off, the chance that more work comes in than the crew has hours is %s in the week of %s, against %s with everybody in. ",
+		req.Name, percent(now), week, percent(without))
+	if now <= a.ShortChance && !crosses {
+		advice.Why = chances + "The crew can spare the time. If nothing is said, people make no plans, or ask for a busier week."
+		return []Advice{advice}, nil
+	}
+	advice.Do, advice.Why = HoldTimeOff, chances
+	if crosses {
+		advice.Why += fmt.Sprintf("The chance that the backlog passes %.2g weeks of work rises from %s to %s. ", a.LimitWeeks, percent(over), percent(overNow))
+	}
+	if weeks := a.sparing(most, req); len(weeks) > 0 {
+		advice.Why += "Offer another week (" + strings.Join(weeks, ", ") + "), or plan overtime. "
+	} else {
+		advice.Why += "No other week of the plan can spare those hours: plan overtime, or wait for a clearer outlook. "
+	}
+	advice.Why += fmt.Sprintf("If it is approved all the same, %s are missing in that week on average.", hours(with.Short.Dist(worst).Mean()))
+	return []Advice{advice}, nil
+}
+
+// chanceWithout gives the chance that more hours arrive in week j than the
+// crew has when so many are taken off.
+func (a *adviser) chanceWithout(j int, off float64) float64 {
+	return 1 - a.out.Arriving.Dist(j).CDF(a.out.Weeks[j].Available-off)
+}
+
+// spares tells whether week j can spare so many hours: they aren't then too
+// likely to be short, and the backlog stays within the limit at PlanAt.
+func (a *adviser) spares(j int, off float64) bool {
+	w := a.out.Weeks[j]
+	return w.Available > off && a.chanceWithout(j, off) <= a.ShortChance &&
+		a.weeks.Dists[j].Quantile(a.PlanAt)+off/w.Available <= a.LimitWeeks
+}
+
+// sparing names up to three whole weeks that can spare so many hours, other
+// than those of the absence itself.
+func (a *adviser) sparing(off float64, req Absence) []string {
+	var names []string
+	for j, w := range a.out.Weeks {
+		if len(names) < 3 && (w.Monday > req.Until || w.Monday+6 < req.From) && w.From == w.Monday && a.spares(j, off) {
+			names = append(names, dayName(w.Monday))
+		}
+	}
+	return names
+}
+
+// spare gives the longest stretch of weeks, not sooner than time off is
+// settled, that can spare a typical technician.
+func (a *adviser) spare() []Advice {
+	var best run
+	found := false
+	for _, r := range a.runs(func(j int) bool {
+		return j >= a.TimeOffAhead && a.spares(j, a.usualHours(j))
+	}) {
+		if !found || r.len() > best.len() {
+			best, found = r, true
+		}
+	}
+	if !found {
+		return nil
+	}
+	from, worst := a.from(best), 0.0
+	for j := best.first; j <= best.last; j++ {
+		worst = max(worst, a.chanceWithout(j, a.usualHours(j)))
+	}
+	return []Advice{{Do: ApproveTimeOff, From: from, Until: a.until(best), Hours: a.usualHours(best.first) * float64(best.len()),
+		DecideBy: a.before(from, a.TimeOffAhead),
+		Why: fmt.Sprintf("The %s from %s can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at %s or less. "+
+			"If nothing is said, time off is asked for in busier weeks.", plural(best.len(), "week"), dayName(from), percent(worst))}}
+}
+
+// usualHours gives the hours on jobs of a typical technician in week j.
+func (a *adviser) usualHours(j int) float64 {
+	w := a.out.Weeks[j]
+	t := a.Crew.typical(w.Monday)
+	return t.WeeklyHours * t.Productivity * w.OpenDays / a.Calendar.UsualDays()
+}

@@ -1,0 +1,145 @@
+package capacity
+
+import (
+	"errors"
+	"fmt"
+	"math"
+
+	"freshet/forecast"
+)
+
+// Outcome is what follows for the shop, path by path and week by week. Each of
+// its Paths has the shape of the arriving hours.
+type Outcome struct {
+	Weeks      []Week         // the crew's hours, one for each step of the paths
+	Arriving   forecast.Paths // hours that arrive or become ready in the week, D
+	Work       forecast.Paths // hours at hand in the week: carried over and arriving
+	Backlog    forecast.Paths // ready hours left at the week's end
+	Short      forecast.Paths // hours by which D exceeds what the crew has that week
+	Turnaround forecast.Paths // calendar days until the work ahead of a job dropped off at the week's middle is done
+
+	// ChanceShort is the share of paths in which more hours arrive in the
+	// week than the crew has.
+	ChanceShort []float64
+
+	weekly clock
+}
+
+// Backlog follows the open work through the weeks, B' = max(0, B+D-C) on each
+// path, from B = the ready hours of load. C is the crew's hours of the week, D
+// what arrives plus released[j], the hours of waiting jobs that become ready
+// in week j (none after its end). Hours that wait aren't in the backlog.
+//
+// The arriving paths are weekly and begin in the week of weeks[0]; in that
+// week they hold what is still to come, as weeks do. Turnaround counts through
+// closed days and takes in the work that arrives in the first half of the
+// week; the job's own hours, its parts and approvals come on top. Weeks after
+// the paths' end serve to work off what is left then, and after those the
+// crew works on at the mean of the last eight.
+//
+// It returns an error if the shapes don't fit, if hours are negative or not
+// finite, or if the crew has no hours in any week.
+func Backlog(load Load, arriving forecast.Paths, weeks []Week, released []float64) (Outcome, error) {
+	if err := checkBacklog(load, arriving, weeks, released); err != nil {
+		return Outcome{}, err
+	}
+	const tail = 8
+	perWeek := make([]float64, len(weeks))
+	perDay := make([]float64, 0, 7*len(weeks))
+	for j, w := range weeks {
+		perWeek[j] = w.Available
+		perDay = append(perDay, w.Daily[:]...)
+	}
+	daily := newClock(perDay, 7*tail)
+	if daily.rate == 0 {
+		return Outcome{}, fmt.Errorf("capacity: need available hours in some week from %v on, have none in %d weeks", weeks[0].Monday, len(weeks))
+	}
+
+	h, n := arriving.H, arriving.N()
+	like := func() forecast.Paths { return forecast.NewPaths(weeks[0].Monday, forecast.Week, h, n) }
+	out := Outcome{Weeks: weeks[:h:h], Arriving: like(), Work: like(), Backlog: like(), Short: like(), Turnaround: like(),
+		ChanceShort: make([]float64, h), weekly: newClock(perWeek, tail)}
+	type moment struct{ days, worked float64 }
+	middle := make([]moment, h) // of the days that count in the week
+	for j, w := range out.Weeks {
+		t := float64(7*j) + (float64(w.From-w.Monday)+7)/2
+		middle[j] = moment{t, daily.worked(t)}
+	}
+	ready := make([]float64, h)
+	copy(ready, released)
+
+	for i := range n {
+		in := arriving.Path(i)
+		d, work, left, short, days := out.Arriving.Path(i), out.Work.Path(i), out.Backlog.Path(i), out.Short.Path(i), out.Turnaround.Path(i)
+		b := load.Ready
+		for j, v := range in {
+			if !(v >= 0 && v <= math.MaxFloat64) {
+				return Outcome{}, fmt.Errorf("capacity: need arriving hours of 0 or more, have %v in week %d of path %d", v, j+1, i+1)
+			}
+			c := perWeek[j]
+			d[j] = v + ready[j]
+			work[j] = b + d[j]
+			if d[j] > c {
+				short[j] = d[j] - c
+				out.ChanceShort[j]++
+			}
+			days[j] = daily.until(middle[j].days, middle[j].worked, b+(d[j]-c)/2)
+			b = max(0, work[j]-c)
+			left[j] = b
+		}
+	}
+	for j := range out.ChanceShort {
+		out.ChanceShort[j] /= float64(n)
+	}
+	return out, nil
+}
+
+func checkBacklog(load Load, arriving forecast.Paths, weeks []Week, released []float64) error {
+	switch {
+	case arriving.H < 1 || len(arriving.Values) == 0:
+		return errors.New("capacity: need at least 1 path of arriving hours, have 0")
+	case len(weeks) < arriving.H:
+		return fmt.Errorf("capacity: need the crew's hours for %d weeks, have %d", arriving.H, len(weeks))
+	case arriving.Step != forecast.Week || arriving.Start != weeks[0].Monday:
+		return fmt.Errorf("capacity: need arriving hours by 7 days from %v, have them by %d from %v", weeks[0].Monday, arriving.Step, arriving.Start)
+	case len(released) > arriving.H:
+		return fmt.Errorf("capacity: need released hours for %d weeks or fewer, have %d", arriving.H, len(released))
+	case !(load.Ready >= 0) || math.IsInf(load.Ready, 1):
+		return fmt.Errorf("capacity: need ready hours of 0 or more, have %v", load.Ready)
+	}
+	for j, v := range released {
+		if !(v >= 0) || math.IsInf(v, 1) {
+			return fmt.Errorf("capacity: need released hours of 0 or more, have %v in week %d", v, j+1)
+		}
+	}
+	return nil
+}
+
+// WeeksOfWork gives the backlog at each week's end as the weeks that the crew
+// will need for it, by the hours of the weeks after. With the same hours every
+// week it is backlog/hours.
+func (o Outcome) WeeksOfWork() forecast.Paths {
+	out := forecast.NewPaths(o.Backlog.Start, o.Backlog.Step, o.Backlog.H, o.Backlog.N())
+	for k, b := range o.Backlog.Values {
+		end := k%out.H + 1
+		out.Values[k] = o.weekly.until(float64(end), o.weekly.done[end], b)
+	}
+	return out
+}
+
+// Peak gives the distribution over paths of the greatest backlog at any week's
+// end, in weeks of work.
+func (o Outcome) Peak() forecast.Empirical {
+	weeks := o.WeeksOfWork()
+	peaks := make([]float64, weeks.N())
+	for i := range peaks {
+		for _, v := range weeks.Path(i) {
+			peaks[i] = max(peaks[i], v)
+		}
+	}
+	return forecast.NewEmpirical(peaks)
+}
+
+// ChanceOver gives the share of paths in which the backlog passes so many
+// weeks of work at some week's end.
+func (o Outcome) ChanceOver(weeks float64) float64 { return 1 - o.Peak().CDF(weeks) }

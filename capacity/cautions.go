@@ -1,0 +1,20 @@
+package capacity
+
+// Cautions to print beside advice. They aren't legal advice.
+const (
+	// OvertimeCaution goes with overtime and opened Saturdays: 29 CFR 778;
+	// that states can be stricter is from memory.
+	OvertimeCaution = "Federal law asks for at least one and a half times the regular rate beyond 40 hours in a fixed workweek, " +
+		"without averaging over two weeks (29 CFR 778); some states ask for more. " + LocalRules
+	// RefrigerantCaution goes with air conditioners and refrigerators: Clean
+	// Air Act 608 and 609, 40 CFR 82 subparts B and F.
+	RefrigerantCaution = "Opening a refrigerant circuit needs an EPA certificate: section 609 for a vehicle's own air conditioning, " +
+		"section 608 for other circuits; ask EPA which covers a roof unit. " + LocalRules
+	// GasCaution goes with LP gas: for example Utah Admin. Code R710-6, Texas
+	// 16 TAC 9.8, NFPA 58 and 1192.
+	GasCaution = "Work on LP gas may need a state license, which differs from state to state. " + LocalRules
+	// SafetyCaution goes with moved work.
+	SafetyCaution = "Never put off work on gas leaks, CO alarms, brakes, tires, hitches, roofs or electric shock. " + LocalRules
+	// LocalRules ends every caution.
+	LocalRules = "Check your state and local rules."
+)
