@@ -79,14 +79,14 @@ func draw(rng *rand.Rand, mu, size float64) float64 {
 	if mu == 0 {
 		return 0
 	}
-	return poisson(rng, mu*gamma(rng, size)/size)
+	return poisson(rng, mu*Gamma(rng, size)/size)
 }
 
-// gamma draws from the gamma distribution of this shape and scale 1
+// Gamma draws from the gamma distribution of this shape and scale 1
 // (Marsaglia and Tsang 2000).
-func gamma(rng *rand.Rand, shape float64) float64 {
+func Gamma(rng *rand.Rand, shape float64) float64 {
 	if shape < 1 {
-		return gamma(rng, shape+1) * math.Pow(rng.Float64(), 1/shape)
+		return Gamma(rng, shape+1) * math.Pow(rng.Float64(), 1/shape)
 	}
 	d := shape - 1.0/3
 	c := 1 / math.Sqrt(9*d)

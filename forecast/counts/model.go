@@ -97,7 +97,7 @@ func (m Model) seasonal(period float64) int {
 const (
 	trendSpread = .06
 	trendFade   = .35
-	levelSpread = 3
+	levelSpread = 3.0
 )
 
 // columns of the regression: level, trend, harmonics, then the model's own.

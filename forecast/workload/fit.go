@@ -1,0 +1,372 @@
+package workload
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"sync"
+
+	"freshet/forecast"
+	"freshet/forecast/counts"
+)
+
+// Model is the recipe for a shop's forecast.
+type Model struct {
+	// Total makes the model of the shop's weekly total from what is known of
+	// the past; nil stands for Counts.
+	Total func(Past) forecast.Model
+}
+
+// Fit is a shop's forecast, ready to be simulated.
+type Fit struct {
+	past  Past
+	total forecast.Fit
+	name  string
+	kinds []kindFit
+	pool  []float64 // hours of all kinds
+	warn  []error
+}
+
+// kindFit gives the weight of one kind within the total.
+type kindFit struct {
+	fit   *counts.Fit // nil: a constant share
+	share float64     // where fit is nil: the posterior mean of its count weight
+	size  float64
+	hours []float64
+	own   float64 // chance to draw a job's hours from its own kind
+	rough float64 // standard deviation of the log of what is known of their mean
+}
+
+// Limits of what gets a fit of its own: kinds with so many jobs, and so many
+// kinds. Others keep a constant share.
+const (
+	leastJobs = 60
+	mostFits  = 24
+	poolJobs  = 15 // how many jobs of its own outweigh the shop's
+)
+
+// Counts is the count model with what is known of the calendar: closed days,
+// holidays' neighbours, and weeks of one-time events left to themselves.
+func Counts(p Past) forecast.Model { return p.countModel(counts.DefaultHarmonics) }
+
+func (p Past) countModel(harmonics int) counts.Model {
+	m := counts.Model{Harmonics: harmonics, Columns: []counts.Column{{
+		// A closed day's drop-offs partly come on other days of the week: how
+		// large a part is learned. -1 would be none, 0 all of them.
+		Name: "closed days", Spread: .5,
+		At: func(monday forecast.Date, step int) float64 {
+			return math.Log(max(.2, min(1.2, p.exposure(monday, step))))
+		},
+	}}}
+	for _, e := range p.events {
+		if !e.OneTime {
+			continue
+		}
+		m.Columns = append(m.Columns, counts.Column{Name: e.Name, Spread: 2, At: func(monday forecast.Date, step int) float64 {
+			if e.From < monday+forecast.Date(step) && e.Until >= monday {
+				return 1
+			}
+			return 0
+		}})
+	}
+	return m
+}
+
+// ErrNoRecords says that nothing was on record on the day asked about.
+var ErrNoRecords = errors.New("forecast: need drop-offs on record before that day, have none: import a file first")
+
+// Fit estimates the shop's forecast from what was known.
+func (m Model) Fit(p Past) (*Fit, error) {
+	seen := 0.0
+	for _, v := range p.Seen {
+		seen += v
+	}
+	if p.Total.Observed() == 0 && seen == 0 {
+		return nil, ErrNoRecords
+	}
+	make_ := m.Total
+	if make_ == nil {
+		make_ = Counts
+	}
+	model := make_(p)
+	f := &Fit{past: p, name: model.String(), warn: p.Warning}
+	var err error
+	if f.total, err = model.Fit(p.Total); err != nil {
+		// Too short for the model: the week in hand and the few before it.
+		f.total, err = fewWeeks(p, seen)
+		if err != nil {
+			return nil, err
+		}
+		f.name = "what the first weeks show"
+		f.warn = append(f.warn, fmt.Errorf("need 3 whole weeks of records to forecast, have %d: the range is a rough guess", p.Total.Observed()))
+	}
+	f.fitKinds()
+	return f, nil
+}
+
+// fewWeeks is a forecast from one or two weeks: a count model of the weeks as
+// they are, padded in front with unobserved ones and told of one more that was
+// like their mean.
+func fewWeeks(p Past, seen float64) (forecast.Fit, error) {
+	mean, n := 0.0, 0.0
+	for _, v := range p.Total.Values {
+		if !math.IsNaN(v) {
+			mean += v
+			n++
+		}
+	}
+	if n == 0 {
+		mean, n = seen/max(.2, p.Share), 1
+	}
+	mean = math.Round(mean / n)
+	s := p.Total
+	values := append([]float64{mean, mean, mean}, s.Values...)
+	s.Start -= 3 * forecast.Week
+	s.Values = values
+	return counts.Model{Harmonics: -1}.Fit(s)
+}
+
+// fitKinds estimates each kind's weight within the total: a count model whose
+// known part is the total's own fitted mean, so that what is left to learn is
+// how the kind's season and level depart from the shop's.
+func (f *Fit) fitKinds() {
+	p := f.past
+	f.kinds = make([]kindFit, len(p.Kinds))
+	whole := f.total.Fitted()
+	sum := 0.0
+	totals := make([]float64, len(p.Kinds))
+	for k := range p.Kinds {
+		for t, v := range p.ByKind[k] {
+			if !math.IsNaN(v) && t >= len(p.ByKind[k])-156 {
+				totals[k] += v
+			}
+		}
+		totals[k] += p.Seen[k]
+		sum += totals[k]
+		f.pool = append(f.pool, p.Hours[k]...)
+	}
+	offset := func(monday forecast.Date, _ int) float64 {
+		i := int(monday-p.Total.Start) / forecast.Week
+		if i < 0 || i >= len(whole) || !(whole[i] > 0) {
+			return 0
+		}
+		return math.Log(whole[i])
+	}
+	var wg sync.WaitGroup
+	gate := make(chan struct{}, runtime.GOMAXPROCS(0))
+	fits := 0
+	for k := range f.kinds {
+		kf := &f.kinds[k]
+		// A share's posterior mean under a prior worth one job a kind.
+		kf.share = (totals[k] + 1) / (sum + float64(len(p.Kinds)))
+		kf.size = math.Inf(1)
+		kf.setHours(p.Hours[k])
+		if totals[k] < leastJobs || fits == mostFits || p.Total.Observed() < leastSeason {
+			continue
+		}
+		fits++
+		gate <- struct{}{}
+		wg.Go(func() {
+			defer func() { <-gate }()
+			m := counts.Model{Harmonics: 4, Offset: offset}
+			fit, err := m.Fit(p.Total.Like(p.ByKind[k]))
+			if err != nil {
+				return // its share stays constant
+			}
+			kf.fit = fit.(*counts.Fit)
+			kf.size = kf.fit.Size()
+		})
+	}
+	wg.Wait()
+}
+
+// leastSeason is the history below which kinds keep constant shares.
+const leastSeason = 26
+
+func (k *kindFit) setHours(h []float64) {
+	k.hours = h
+	n := float64(len(h))
+	k.own = n / (n + poolJobs)
+	mean, sq := 0.0, 0.0
+	for _, v := range h {
+		mean += v / n
+	}
+	for _, v := range h {
+		sq += (v - mean) * (v - mean) / n
+	}
+	k.rough = .5
+	if n > 3 && mean > 0 {
+		k.rough = min(.5, math.Sqrt(sq/n)/mean)
+	}
+}
+
+// Futures are joint paths of drop-offs and hours. Week 0 is the one that holds
+// the day asked about, what was seen of it included.
+type Futures struct {
+	Kinds    []string
+	DropOffs []forecast.Paths // by kind
+	Hours    []forecast.Paths // by kind; nil if no job's hours are known
+	Total    forecast.Paths
+	Labor    forecast.Paths // total hours; Values nil if not known
+	// Still is the part of week 0's hours that has yet to come.
+	Still    []float64
+	Model    string
+	Warnings []error
+}
+
+// Simulate draws n joint futures of so many weeks.
+func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
+	p := f.past
+	out := Futures{Kinds: p.Kinds, Model: f.name, Warnings: append(f.warn, f.total.Forecast(1).Warnings...)}
+	out.Total = f.paths(weeks, n, rng)
+	newPaths := func() forecast.Paths { return forecast.NewPaths(out.Total.Start, forecast.Week, weeks, n) }
+	weight := make([]forecast.Paths, len(p.Kinds))
+	for k, kf := range f.kinds {
+		out.DropOffs = append(out.DropOffs, newPaths())
+		if kf.fit != nil {
+			weight[k] = kf.fit.Means(weeks, n, rng)
+		}
+	}
+	known := len(f.pool) > 0
+	if known {
+		out.Labor = newPaths()
+		out.Still = make([]float64, n)
+		for range p.Kinds {
+			out.Hours = append(out.Hours, newPaths())
+		}
+	}
+	upTo := make([]float64, len(p.Kinds))
+	scale := make([]float64, len(p.Kinds))
+	for i := range n {
+		for k, kf := range f.kinds {
+			scale[k] = math.Exp(kf.rough*rng.NormFloat64() - kf.rough*kf.rough/2)
+		}
+		total := out.Total.Path(i)
+		for j, count := range total {
+			sum := 0.0
+			for k, kf := range f.kinds {
+				w := kf.share
+				if kf.fit != nil {
+					w = weight[k].Path(i)[j] * gammaNoise(rng, kf.size)
+				}
+				sum += w
+				upTo[k] = sum
+			}
+			left := int(count)
+			if j == 0 {
+				for k, seen := range p.Seen {
+					out.DropOffs[k].Path(i)[0] = seen
+					left -= int(seen)
+					for range int(seen) {
+						if known {
+							out.Hours[k].Path(i)[0] += f.jobHours(k, rng) * scale[k]
+						}
+					}
+				}
+			}
+			for range left {
+				k := pick(upTo, rng.Float64()*sum)
+				out.DropOffs[k].Path(i)[j]++
+				if known {
+					h := f.jobHours(k, rng) * scale[k]
+					out.Hours[k].Path(i)[j] += h
+					if j == 0 {
+						out.Still[i] += h
+					}
+				}
+			}
+			if known {
+				for k := range f.kinds {
+					out.Labor.Path(i)[j] += out.Hours[k].Path(i)[j]
+				}
+			}
+		}
+	}
+	return out
+}
+
+func pick(upTo []float64, u float64) int {
+	for k, v := range upTo {
+		if u < v {
+			return k
+		}
+	}
+	return len(upTo) - 1
+}
+
+func (f *Fit) jobHours(k int, rng *rand.Rand) float64 {
+	kf := &f.kinds[k]
+	if len(kf.hours) > 0 && rng.Float64() < kf.own {
+		return kf.hours[rng.IntN(len(kf.hours))]
+	}
+	return f.pool[rng.IntN(len(f.pool))]
+}
+
+// gammaNoise gives a gamma variable of mean 1 and this shape.
+func gammaNoise(rng *rand.Rand, shape float64) float64 {
+	if shape > 1e6 {
+		return 1
+	}
+	return counts.Gamma(rng, shape) / shape
+}
+
+// paths draws the total's futures, week 0 given what was seen of it: a path
+// whose week brings N drop-offs would have shown k of them by now with the
+// binomial probability of k among N. Paths are drawn again by that weight
+// (systematic resampling), so that what was seen also moves the weeks after.
+// For a negative binomial week this is exactly the gamma-Poisson nowcast.
+func (f *Fit) paths(weeks, n int, rng *rand.Rand) forecast.Paths {
+	p := f.past
+	if p.Total.End() != p.AsOf.Monday() {
+		panic(fmt.Sprintf("workload: the weeks end on %v, not on %v", p.Total.End(), p.AsOf.Monday()))
+	}
+	draws := f.total.Simulate(weeks, n, rng)
+	for i, v := range draws.Values {
+		draws.Values[i] = max(0, math.Round(v))
+	}
+	seen := 0.0
+	for _, v := range p.Seen {
+		seen += v
+	}
+	if p.Closed || p.Share <= 0 && seen == 0 {
+		return draws
+	}
+	share := max(.02, min(.98, p.Share))
+	logw := make([]float64, n)
+	top := math.Inf(-1)
+	for i := range n {
+		N := draws.Path(i)[0]
+		if N < seen {
+			// Not a path that could have shown so many; kept only as a last
+			// resort, as if it had had that many.
+			logw[i] = -50 - (seen - N)
+		} else {
+			a, _ := math.Lgamma(N + 1)
+			b, _ := math.Lgamma(N - seen + 1)
+			logw[i] = a - b + (N-seen)*math.Log1p(-share)
+			a, _ = math.Lgamma(seen + 1)
+			logw[i] += seen*math.Log(share) - a
+		}
+		top = max(top, logw[i])
+	}
+	sum := 0.0
+	for i, v := range logw {
+		logw[i] = math.Exp(v - top)
+		sum += logw[i]
+	}
+	out := forecast.NewPaths(draws.Start, draws.Step, weeks, n)
+	at, i := rng.Float64()*sum/float64(n), 0
+	reach := logw[0]
+	for j := range n {
+		for reach < at && i < n-1 {
+			i++
+			reach += logw[i]
+		}
+		copy(out.Path(j), draws.Path(i))
+		out.Path(j)[0] = max(seen, out.Path(j)[0])
+		at += sum / float64(n)
+	}
+	return out
+}

@@ -1,0 +1,264 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"strings"
+
+	"freshet/forecast"
+	"freshet/ingest"
+
+	"github.com/jmoiron/sqlx"
+)
+
+// Daily is the number of drop-offs of one kind on one day.
+type Daily struct {
+	Day  forecast.Date
+	Kind string
+	N    int
+}
+
+// Daily gives the drop-offs by day and kind, of days before asOf, in order.
+func (s *Store) Daily(ctx context.Context, asOf forecast.Date) ([]Daily, error) {
+	rows, err := s.r.QueryContext(ctx, "SELECT dropped_off, kind, count(*) FROM job_lines WHERE dropped_off < ? GROUP BY dropped_off, kind ORDER BY dropped_off, kind", asOf.String())
+	if err != nil {
+		return nil, wrap(err)
+	}
+	defer rows.Close()
+	var out []Daily
+	for rows.Next() {
+		var day string
+		var d Daily
+		if err := rows.Scan(&day, &d.Kind, &d.N); err != nil {
+			return nil, wrap(err)
+		}
+		if d.Day, err = forecast.ParseDate(day); err != nil {
+			return nil, wrap(err)
+		}
+		out = append(out, d)
+	}
+	return out, wrap(rows.Err())
+}
+
+// Job is a job line as it was known on a day. Hours that were not on record,
+// and days that had not come, are not valid.
+type Job struct {
+	RO, Kind, Unit, Status, Note string
+	DroppedOff                   forecast.Date
+	Ready                        sql.Null[forecast.Date]
+	Promised                     sql.Null[forecast.Date]
+	Quoted, Clocked, Billed      sql.Null[float64]
+	PartsWait                    sql.Null[float64] // days
+	Emergency, Deferrable        bool
+	ComebackOf                   string
+}
+
+const jobColumns = `ro, kind, unit, status, note, dropped_off, coalesce(ready, picked_up), promised, quoted, clocked, billed, parts_wait, emergency, deferrable, comeback_of`
+
+func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, error) {
+	rows, err := s.r.QueryContext(ctx, "SELECT "+jobColumns+" FROM job_lines WHERE "+where+" ORDER BY dropped_off, key", args...)
+	if err != nil {
+		return nil, wrap(err)
+	}
+	defer rows.Close()
+	var out []Job
+	for rows.Next() {
+		var j Job
+		var day string
+		var ready, promised sql.Null[string]
+		if err := rows.Scan(&j.RO, &j.Kind, &j.Unit, &j.Status, &j.Note, &day, &ready, &promised, &j.Quoted, &j.Clocked, &j.Billed, &j.PartsWait, &j.Emergency, &j.Deferrable, &j.ComebackOf); err != nil {
+			return nil, wrap(err)
+		}
+		if j.DroppedOff, err = forecast.ParseDate(day); err != nil {
+			return nil, wrap(err)
+		}
+		if j.Ready, err = date(ready); err != nil {
+			return nil, wrap(err)
+		}
+		if j.Promised, err = date(promised); err != nil {
+			return nil, wrap(err)
+		}
+		out = append(out, j)
+	}
+	return out, wrap(rows.Err())
+}
+
+func date(text sql.Null[string]) (sql.Null[forecast.Date], error) {
+	if !text.Valid {
+		return sql.Null[forecast.Date]{}, nil
+	}
+	d, err := forecast.ParseDate(text.V)
+	return sql.Null[forecast.Date]{V: d, Valid: true}, err
+}
+
+// Finished gives the jobs dropped off on or after since that were ready before
+// asOf.
+func (s *Store) Finished(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
+	return s.jobs(ctx, "dropped_off >= ? AND dropped_off < ? AND coalesce(ready, picked_up) < ?", since.String(), asOf.String(), asOf.String())
+}
+
+// Open gives the jobs that were dropped off on or after since and before asOf
+// and not ready then, with nothing that was learned later: hours clocked and
+// billed, and the day they became ready.
+func (s *Store) Open(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
+	out, err := s.jobs(ctx, "dropped_off >= ? AND dropped_off < ? AND (coalesce(ready, picked_up) IS NULL OR coalesce(ready, picked_up) >= ?)", since.String(), asOf.String(), asOf.String())
+	for i := range out {
+		j := &out[i]
+		if j.Ready.Valid { // finished since: its present status and hours came later
+			j.Status, j.Clocked, j.Billed = "", sql.Null[float64]{}, sql.Null[float64]{}
+			if arrived := j.DroppedOff + forecast.Date(j.PartsWait.V); j.PartsWait.Valid && arrived >= asOf {
+				j.Status, j.PartsWait = WaitingForParts, sql.Null[float64]{}
+			}
+		}
+		j.Ready = sql.Null[forecast.Date]{}
+	}
+	return out, err
+}
+
+// WaitingForParts is the status that Open gives a job whose part had not come.
+const WaitingForParts = "waiting for parts"
+
+// Person is one spell of a person on the crew, as ingest reads it.
+type Person = ingest.Person
+
+// Crew gives everyone on the crew, past and to come.
+func (s *Store) Crew(ctx context.Context) ([]Person, error) {
+	rows, err := s.r.QueryContext(ctx, "SELECT name, weekly_hours, productivity, skills, from_, until, hourly_cost FROM crew ORDER BY key")
+	if err != nil {
+		return nil, wrap(err)
+	}
+	defer rows.Close()
+	var out []Person
+	for rows.Next() {
+		var p Person
+		var skills string
+		var productivity, cost sql.Null[float64]
+		var from, until sql.Null[string]
+		if err := rows.Scan(&p.Name, &p.WeeklyHours, &productivity, &skills, &from, &until, &cost); err != nil {
+			return nil, wrap(err)
+		}
+		p.Productivity, p.HourlyCost = ingest.Opt[float64](productivity), ingest.Opt[float64](cost)
+		if skills != "all" {
+			p.Skills = strings.Split(skills, ";")
+		}
+		f, err := date(from)
+		if err != nil {
+			return nil, wrap(err)
+		}
+		u, err := date(until)
+		if err != nil {
+			return nil, wrap(err)
+		}
+		p.From, p.Until = ingest.Opt[forecast.Date](f), ingest.Opt[forecast.Date](u)
+		out = append(out, p)
+	}
+	return out, wrap(rows.Err())
+}
+
+// Absences gives all time off and closed days, in order.
+func (s *Store) Absences(ctx context.Context) ([]ingest.Absence, error) {
+	var out []ingest.Absence
+	err := s.spells(ctx, "SELECT name, from_, until, '' FROM absences ORDER BY from_, key", func(name string, from, until forecast.Date, _ string) {
+		out = append(out, ingest.Absence{Name: name, From: from, Until: until})
+	})
+	return out, err
+}
+
+// Events gives all events, in order.
+func (s *Store) Events(ctx context.Context) ([]ingest.Event, error) {
+	var out []ingest.Event
+	err := s.spells(ctx, "SELECT name, from_, until, effect FROM events ORDER BY from_, key", func(name string, from, until forecast.Date, effect string) {
+		out = append(out, ingest.Event{Name: name, From: from, Until: until, Effect: ingest.Effect(effect)})
+	})
+	return out, err
+}
+
+func (s *Store) spells(ctx context.Context, query string, add func(name string, from, until forecast.Date, effect string)) error {
+	rows, err := s.r.QueryContext(ctx, query)
+	if err != nil {
+		return wrap(err)
+	}
+	defer rows.Close()
+	for rows.Next() {
+		var name, from, until, effect string
+		if err := rows.Scan(&name, &from, &until, &effect); err != nil {
+			return wrap(err)
+		}
+		f, err := forecast.ParseDate(from)
+		if err != nil {
+			return wrap(err)
+		}
+		u, err := forecast.ParseDate(until)
+		if err != nil {
+			return wrap(err)
+		}
+		add(name, f, u, effect)
+	}
+	return wrap(rows.Err())
+}
+
+// Setting gives the value kept under name, or fallback.
+func (s *Store) Setting(ctx context.Context, name, fallback string) (string, error) {
+	var v string
+	err := s.r.GetContext(ctx, &v, "SELECT value FROM settings WHERE name = ?", name)
+	if errors.Is(err, sql.ErrNoRows) {
+		return fallback, nil
+	}
+	return v, wrap(err)
+}
+
+// Set keeps value under name.
+func (s *Store) Set(ctx context.Context, name, value string) error {
+	return s.within(ctx, func(tx *sqlx.Tx) error {
+		_, err := tx.Exec("INSERT INTO settings(name, value) VALUES(?, ?) ON CONFLICT(name) DO UPDATE SET value = excluded.value", name, value)
+		return wrap(err)
+	})
+}
+
+// Run is what one run computed, kept so that pages can show it and a letter
+// can be made again.
+type Run struct {
+	ID        int64
+	AsOf      forecast.Date
+	Seed      uint64
+	Version   string
+	DataUntil forecast.Date
+	MadeAt    string // RFC 3339, UTC
+	Report    []byte // JSON of report.Report
+}
+
+// KeepRun adds a run.
+func (s *Store) KeepRun(ctx context.Context, r Run) error {
+	return s.within(ctx, func(tx *sqlx.Tx) error {
+		_, err := tx.Exec("INSERT INTO runs(as_of, seed, version, data_until, made_at, report) VALUES(?, ?, ?, ?, ?, ?)",
+			r.AsOf.String(), int64(r.Seed), r.Version, r.DataUntil.String(), r.MadeAt, string(r.Report))
+		return wrap(err)
+	})
+}
+
+// LatestRun gives the newest run, and false if there is none.
+func (s *Store) LatestRun(ctx context.Context) (Run, bool, error) {
+	var row struct {
+		ID        int64
+		AsOf      string `db:"as_of"`
+		Seed      int64
+		Version   string
+		DataUntil string `db:"data_until"`
+		MadeAt    string `db:"made_at"`
+		Report    string
+	}
+	err := s.r.GetContext(ctx, &row, "SELECT id, as_of, seed, version, data_until, made_at, report FROM runs ORDER BY id DESC LIMIT 1")
+	if errors.Is(err, sql.ErrNoRows) {
+		return Run{}, false, nil
+	}
+	if err != nil {
+		return Run{}, false, wrap(err)
+	}
+	out := Run{ID: row.ID, Seed: uint64(row.Seed), Version: row.Version, MadeAt: row.MadeAt, Report: []byte(row.Report)}
+	if out.AsOf, err = forecast.ParseDate(row.AsOf); err != nil {
+		return Run{}, false, wrap(err)
+	}
+	out.DataUntil, err = forecast.ParseDate(row.DataUntil)
+	return out, true, wrap(err)
+}

@@ -1,0 +1,155 @@
+// Package store keeps one shop's records in a SQLite file.
+//
+// There is one writer and a pool of readers that can't write. A file is taken
+// in as one transaction: all of its rows are accounted for, or none. Dates are
+// civil days as TEXT, so that they sort and never move with a time zone.
+//
+// The package refuses to run on a database whose safety settings did not take
+// hold, on one that a newer freshet wrote, and to compute: it answers with
+// rows and daily counts, and the desk makes something of them.
+//
+// To use it: Open, Import, then the queries; every query that can be asked "as
+// of" a day gives only what was known before that day began.
+package store
+
+import (
+	"context"
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net/url"
+	"os"
+	"path/filepath"
+
+	"github.com/jmoiron/sqlx"
+	_ "github.com/mattn/go-sqlite3" // the driver
+	"github.com/pressly/goose/v3"
+)
+
+//go:embed migrations/*.sql
+var migrations embed.FS
+
+// Store is an open database.
+type Store struct {
+	w    *sqlx.DB
+	r    *sqlx.DB
+	path string
+}
+
+// Open opens the database at path, makes it if there is none, brings its
+// tables up to date, and checks that the safety settings hold.
+func Open(ctx context.Context, path string) (*Store, error) {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	// Touch it first, so that it is ours alone whatever the umask.
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600)
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	f.Close()
+	s := &Store{path: path}
+	// The driver takes these keys and drops ones it doesn't know, silently:
+	// check reads them back.
+	s.w, err = sqlx.Open("sqlite3", dsn(path, "_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=5000&_foreign_keys=on"))
+	if err != nil {
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	s.w.SetMaxOpenConns(1)
+	if err := s.migrate(ctx); err != nil {
+		s.w.Close()
+		return nil, fmt.Errorf("store: %s: %w", path, err)
+	}
+	s.r, err = sqlx.Open("sqlite3", dsn(path, "mode=ro&_query_only=true&_busy_timeout=5000&_foreign_keys=on"))
+	if err != nil {
+		s.w.Close()
+		return nil, fmt.Errorf("store: %w", err)
+	}
+	s.r.SetMaxOpenConns(4)
+	if err := s.check(ctx); err != nil {
+		s.Close()
+		return nil, fmt.Errorf("store: %s: %w", path, err)
+	}
+	return s, nil
+}
+
+// dsn names the file in a way that survives spaces, question marks and hashes.
+func dsn(path, query string) string {
+	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath(), RawQuery: query}
+	return u.String()
+}
+
+func (s *Store) migrate(ctx context.Context) error {
+	dir, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return err
+	}
+	p, err := goose.NewProvider(goose.DialectSQLite3, s.w.DB, dir)
+	if err != nil {
+		return err
+	}
+	have, newest, err := p.GetVersions(ctx)
+	if err != nil {
+		return err
+	}
+	if have > newest {
+		return fmt.Errorf("a newer freshet wrote this database: need tables of version %d or less, have %d", newest, have)
+	}
+	_, err = p.Up(ctx)
+	return err
+}
+
+// check reads the safety settings back from both connections.
+func (s *Store) check(ctx context.Context) error {
+	for _, c := range []struct {
+		db           *sqlx.DB
+		name, pragma string
+		want         string
+	}{
+		{s.w, "writer", "journal_mode", "wal"},
+		{s.w, "writer", "synchronous", "2"},
+		{s.w, "writer", "busy_timeout", "5000"},
+		{s.w, "writer", "foreign_keys", "1"},
+		{s.r, "reader", "query_only", "1"},
+		{s.r, "reader", "busy_timeout", "5000"},
+	} {
+		var have string
+		if err := c.db.GetContext(ctx, &have, "PRAGMA "+c.pragma); err != nil {
+			return err
+		}
+		if have != c.want {
+			return fmt.Errorf("need %s = %s on the %s, have %s: is the file on a network drive?", c.pragma, c.want, c.name, have)
+		}
+	}
+	return nil
+}
+
+// Path gives the database's file.
+func (s *Store) Path() string { return s.path }
+
+// Close closes the database.
+func (s *Store) Close() error {
+	var err error
+	if s.r != nil {
+		err = s.r.Close()
+	}
+	return errors.Join(err, s.w.Close())
+}
+
+// within runs f in a write transaction, and undoes all of it if f fails.
+func (s *Store) within(ctx context.Context, f func(*sqlx.Tx) error) error {
+	// A transaction begun under a request's context would be broken off with
+	// it, at a moment of the driver's choosing.
+	tx, err := s.w.BeginTxx(context.WithoutCancel(ctx), nil)
+	if err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	if err := f(tx); err != nil {
+		return errors.Join(err, tx.Rollback())
+	}
+	if err := tx.Commit(); err != nil {
+		return fmt.Errorf("store: %w", err)
+	}
+	return nil
+}
