@@ -1,0 +1,107 @@
+// Package combine makes one model of several: the one that did best on the
+// series' own history, or an average of them.
+//
+// To use it: list candidates in [Best], Fit, and read from the Fit which one it
+// chose and why.
+package combine
+
+import (
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"strings"
+
+	"freshet/forecast"
+)
+
+// Best is the candidate with the least weighted interval score over rolling
+// origins of the series. An earlier candidate keeps its place unless a later
+// one is better by Margin.
+type Best struct {
+	Candidates []forecast.Model
+	H          int     // steps ahead to score; 0 stands for 13
+	Origins    int     // rolling origins; 0 stands for 8
+	Least      int     // steps to learn from at the first origin; 0 stands for two seasons
+	Margin     float64 // 0 stands for 0.02, two percent
+}
+
+func (b Best) String() string {
+	names := make([]string, len(b.Candidates))
+	for i, c := range b.Candidates {
+		names[i] = c.String()
+	}
+	return "best of " + strings.Join(names, ", ")
+}
+
+// Chosen is the fit of the best candidate, with the scores that it was chosen
+// by. Scores are empty where the history was too short to compare.
+type Chosen struct {
+	forecast.Fit
+	Model  forecast.Model
+	Scores []forecast.Score // of the candidates that could be scored
+	Why    error            // said in Forecast's Warnings
+}
+
+// Fit scores the candidates and fits the best. With too little history to
+// compare, it is the first that fits.
+func (b Best) Fit(s forecast.Series) (forecast.Fit, error) {
+	if len(b.Candidates) == 0 {
+		return nil, errors.New("forecast: need at least 1 candidate to choose from, have 0")
+	}
+	if b.H == 0 {
+		b.H = 13
+	}
+	if b.Origins == 0 {
+		b.Origins = 8
+	}
+	if b.Least == 0 {
+		b.Least = 2*s.Lag() + 1
+	}
+	if b.Margin == 0 {
+		b.Margin = .02
+	}
+	origins := forecast.Origins(s.Len(), b.Least, b.H, b.Origins)
+	out := &Chosen{}
+	best := 0.0
+	for _, m := range b.Candidates {
+		if len(origins) < 2 {
+			break
+		}
+		score, _, err := forecast.Backtest(m, s, b.H, origins)
+		if err != nil || score.Failed > 0 || score.N == 0 {
+			continue
+		}
+		out.Scores = append(out.Scores, score)
+		if out.Model == nil || score.WIS < best*(1-b.Margin) {
+			out.Model, best = m, score.WIS
+		}
+	}
+	order := b.Candidates
+	if out.Model != nil {
+		order = append([]forecast.Model{out.Model}, order...)
+		out.Why = fmt.Errorf("%s was chosen: the smallest error of %d models on this history", out.Model, len(out.Scores))
+	} else {
+		out.Why = fmt.Errorf("need %d steps of history to compare models, have %d: the first that fits was taken", b.Least+b.H+1, s.Len())
+	}
+	var failed error
+	for _, m := range order {
+		fit, err := m.Fit(s)
+		if err == nil {
+			out.Fit, out.Model = fit, m
+			return out, nil
+		}
+		failed = errors.Join(failed, err)
+	}
+	return nil, failed
+}
+
+// Forecast gives the chosen fit's, with the reason for the choice among its
+// warnings.
+func (c *Chosen) Forecast(h int) forecast.Forecast {
+	f := c.Fit.Forecast(h)
+	f.Warnings = append(f.Warnings[:len(f.Warnings):len(f.Warnings)], c.Why)
+	return f
+}
+
+// Simulate draws from the chosen fit.
+func (c *Chosen) Simulate(h, n int, rng *rand.Rand) forecast.Paths { return c.Fit.Simulate(h, n, rng) }
