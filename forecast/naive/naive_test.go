@@ -98,6 +98,18 @@ func TestDriftLooksThroughGaps(t *testing.T) {
 	}
 }
 
+// A change of 2 over two steps, of which one wasn't observed, and one of 0
+// over one: the variance of a step is (2²/2 + 0)/2 = 1.
+func TestChangesOverGapsCountBySteps(t *testing.T) {
+	fit, err := naive.Last{}.Fit(forecast.Plain([]float64{5, math.NaN(), 7, 7}, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if d := fit.Forecast(1).Dists[0]; d != (distuv.Normal{Mu: 7, Sigma: 1}) {
+		t.Errorf("want a standard deviation of 1 about 7, have %v", d)
+	}
+}
+
 func TestShorterThanASeason(t *testing.T) {
 	fit, err := naive.Seasonal{}.Fit(forecast.Plain([]float64{4, 6, 5}, 12))
 	if err != nil {

@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 
+	"gonum.org/v1/gonum/stat"
+
 	"freshet/forecast"
 	"freshet/forecast/forecasttest"
 	"freshet/forecast/smooth"
@@ -242,6 +244,27 @@ func TestNames(t *testing.T) {
 		if m.String() != want {
 			t.Errorf("want %q, have %q", want, m)
 		}
+	}
+}
+
+// One step ahead a multiplicative path spreads as the ratios of values to what
+// was expected, widened for the three constants estimated from 20 of them.
+func TestMultiplicativeSpreadAllowsForEstimates(t *testing.T) {
+	values, _ := forecasttest.DataSet(t, "AirPassengers")
+	s := forecast.Plain(values[:24], 4)
+	fit := mustFit(t, smooth.HoltWinters{Multiplicative: true}, s)
+	squares := 0.0
+	for i, f := range fit.Fitted()[4:] {
+		d := math.Log(s.Values[4+i] / f)
+		squares += d * d
+	}
+	want := math.Sqrt(squares / 17)
+	var logs []float64
+	for _, v := range fit.Simulate(1, 40000, rand.New(rand.NewPCG(1, 2))).Values {
+		logs = append(logs, math.Log(v))
+	}
+	if have := stat.StdDev(logs, nil); math.Abs(have/want-1) > .02 {
+		t.Errorf("want %v, have %v", want, have)
 	}
 }
 

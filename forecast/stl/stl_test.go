@@ -225,6 +225,22 @@ func TestModelAddsTheLastSeason(t *testing.T) {
 	}
 }
 
+// The other model must not look for a season in what has none left.
+func TestModelTellsThatThereIsNoSeason(t *testing.T) {
+	values, period := forecasttest.DataSet(t, "UKgas")
+	var means [2][]float64
+	for i, of := range []forecast.Model{naive.Seasonal{}, naive.Last{}} {
+		fit, err := stl.Model{Of: of}.Fit(forecast.Plain(values, period))
+		if err != nil {
+			t.Fatal(err)
+		}
+		means[i] = fit.Forecast(8).Means()
+	}
+	if !slices.Equal(means[0], means[1]) {
+		t.Errorf("want %v, have %v", means[1], means[0])
+	}
+}
+
 func TestRefuses(t *testing.T) {
 	var short *forecast.TooShort
 	if _, err := stl.Decompose(forecast.Plain(make([]float64, 24), 12), stl.Settings{}); !errors.As(err, &short) || short.Need != 25 || short.Have != 24 {
