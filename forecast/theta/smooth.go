@@ -9,25 +9,30 @@ type ses struct {
 
 // smooth finds the constant and first level of least squared one-step errors,
 // which is maximum likelihood of normal ones. The errors are linear in the
-// first level, so that only alpha, in the bounds of R's ets, is searched for;
-// a grid comes first, as the sum of squares can have two valleys.
+// first level, so that only alpha, in the bounds of R's ets, is searched for.
 func smooth(x []float64) ses {
-	const lo, hi, cells = 1e-4, .9999, 20
-	squares := func(alpha float64) float64 { _, sum := firstLevel(x, alpha); return sum }
-	best, least := 0, squares(lo)
-	width := (hi - lo) / cells
-	for i := 1; i <= cells; i++ {
-		if v := squares(lo + float64(i)*width); v < least {
-			best, least = i, v
-		}
-	}
-	at := lo + float64(best)*width
-	alpha, v := regress.Minimize(squares, max(lo, at-width), min(hi, at+width), 1e-6)
-	if least <= v {
-		alpha = at // an end of the range, which the search only nears
-	}
+	alpha := search(func(alpha float64) float64 { _, sum := firstLevel(x, alpha); return sum }, 1e-4, .9999)
 	first, _ := firstLevel(x, alpha)
 	return ses{alpha: alpha, first: first}
+}
+
+// search finds the alpha from lo to hi of the least f: the best of a grid,
+// as there can be two valleys, and from there the bottom of its valley.
+func search(f func(alpha float64) float64, lo, hi float64) float64 {
+	const cells = 20
+	best, least := lo, f(lo)
+	width := (hi - lo) / cells
+	for i := 1; i <= cells; i++ {
+		at := lo + float64(i)*width
+		if v := f(at); v < least {
+			best, least = at, v
+		}
+	}
+	// An end of the range is only neared, so that it has to be beaten.
+	if alpha, v := regress.Minimize(f, max(lo, best-width), min(hi, best+width), 1e-6); v < least {
+		return alpha
+	}
+	return best
 }
 
 // firstLevel gives the best first level for alpha and its sum of squared
