@@ -268,6 +268,21 @@ func TestMultiplicativeSpreadAllowsForEstimates(t *testing.T) {
 	}
 }
 
+// Errors that are only the rounding of the arithmetic make no range.
+func TestRoundingIsNoError(t *testing.T) {
+	v := make([]float64, 60)
+	for i := range v {
+		v[i] = .7 * (1 + .1*float64(i%3))
+	}
+	for _, m := range []forecast.Model{smooth.HoltWinters{}, smooth.HoltWinters{Multiplicative: true}} {
+		for j, d := range mustFit(t, m, forecast.Plain(v, 3)).Forecast(6).Dists {
+			if _, ok := d.(forecast.Point); !ok || math.Abs(d.Mean()-v[j%3]) > 1e-12 {
+				t.Errorf("%s step %d: want just %v, have %v", m, j+1, v[j%3], d)
+			}
+		}
+	}
+}
+
 // A backlog that falls week by week can't fall below none.
 func TestMultiplicativePathsStayAboveZero(t *testing.T) {
 	v := make([]float64, 40)
