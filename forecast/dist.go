@@ -58,7 +58,7 @@ func (e Empirical) Quantile(p float64) float64 {
 		return e.sorted[n-1]
 	}
 	w := x - float64(i)
-	return e.sorted[i]*(1-w) + e.sorted[i+1]*w
+	return e.sorted[i] + w*(e.sorted[i+1]-e.sorted[i]) // never falls, and exact between ties
 }
 
 // CDF gives the share of the values at or below x.

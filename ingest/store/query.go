@@ -12,33 +12,47 @@ import (
 	"github.com/jmoiron/sqlx"
 )
 
-// Daily is the number of drop-offs of one kind on one day.
-type Daily struct {
-	Day  forecast.Date
-	Kind string
-	N    int
+// Line is what forecasts need of a job line.
+type Line struct {
+	DroppedOff              forecast.Date
+	Kind                    string
+	Ready                   sql.Null[forecast.Date]
+	Quoted, Clocked, Billed sql.Null[float64]
 }
 
-// Daily gives the drop-offs by day and kind, of days before asOf, in order.
-func (s *Store) Daily(ctx context.Context, asOf forecast.Date) ([]Daily, error) {
-	rows, err := s.r.QueryContext(ctx, "SELECT dropped_off, kind, count(*) FROM job_lines WHERE dropped_off < ? GROUP BY dropped_off, kind ORDER BY dropped_off, kind", asOf.String())
+// Lines calls each for every job line dropped off before asOf, in order of
+// drop-off. A line that was not ready before asOf has no ready day and no
+// hours but the quoted ones.
+func (s *Store) Lines(ctx context.Context, asOf forecast.Date, each func(Line)) error {
+	rows, err := s.r.QueryContext(ctx, `SELECT CAST(julianday(dropped_off) - 2440587.5 AS INTEGER), kind,
+		CAST(julianday(coalesce(ready, picked_up)) - 2440587.5 AS INTEGER), quoted, clocked, billed
+		FROM job_lines WHERE dropped_off < ? ORDER BY dropped_off, kind, key`, asOf.String())
 	if err != nil {
-		return nil, wrap(err)
+		return wrap(err)
 	}
 	defer rows.Close()
-	var out []Daily
+	kinds := map[string]string{} // one string a kind, not one a line
 	for rows.Next() {
-		var day string
-		var d Daily
-		if err := rows.Scan(&day, &d.Kind, &d.N); err != nil {
-			return nil, wrap(err)
+		var l Line
+		var kind sql.RawBytes
+		if err := rows.Scan(&l.DroppedOff, &kind, &l.Ready, &l.Quoted, &l.Clocked, &l.Billed); err != nil {
+			return wrap(err)
 		}
-		if d.Day, err = forecast.ParseDate(day); err != nil {
-			return nil, wrap(err)
+		k, ok := kinds[string(kind)]
+		if !ok {
+			k = string(kind)
+			kinds[k] = k
 		}
-		out = append(out, d)
+		l.Kind = k
+		if l.Ready.V >= asOf {
+			l.Ready = sql.Null[forecast.Date]{}
+		}
+		if !l.Ready.Valid {
+			l.Clocked, l.Billed = sql.Null[float64]{}, sql.Null[float64]{}
+		}
+		each(l)
 	}
-	return out, wrap(rows.Err())
+	return wrap(rows.Err())
 }
 
 // Job is a job line as it was known on a day. Hours that were not on record,
@@ -90,12 +104,6 @@ func date(text sql.Null[string]) (sql.Null[forecast.Date], error) {
 	}
 	d, err := forecast.ParseDate(text.V)
 	return sql.Null[forecast.Date]{V: d, Valid: true}, err
-}
-
-// Finished gives the jobs dropped off on or after since that were ready before
-// asOf.
-func (s *Store) Finished(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
-	return s.jobs(ctx, "dropped_off >= ? AND dropped_off < ? AND coalesce(ready, picked_up) < ?", since.String(), asOf.String(), asOf.String())
 }
 
 // Open gives the jobs that were dropped off on or after since and before asOf

@@ -1,0 +1,327 @@
+// Package desk answers the shop's questions: the store in, values out. The
+// command line, the pages and the weekly run all ask here, and none of them
+// computes.
+//
+// To use it: make a Desk on an open store and ask for an Outlook, a Crew plan,
+// a Score or a Report as of a day. The day, the seed and the number of weeks
+// are arguments, so that the same question has the same answer.
+package desk
+
+import (
+	"context"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"time"
+
+	"freshet/capacity"
+	"freshet/forecast"
+	"freshet/forecast/workload"
+	"freshet/ingest"
+	"freshet/ingest/store"
+)
+
+// Desk answers questions about one shop.
+type Desk struct {
+	Store *store.Store
+}
+
+// Ask says what to answer for.
+type Ask struct {
+	AsOf  forecast.Date // the day that begins now; only what was known before it counts
+	Weeks int           // weeks ahead, 1 to MaxWeeks
+	Seed  uint64        // of every simulation
+}
+
+// MaxWeeks is how far ahead questions may reach.
+const MaxWeeks = 104
+
+// Check reports a question that can't be asked.
+func (a Ask) Check() error {
+	if a.Weeks < 1 || a.Weeks > MaxWeeks {
+		return fmt.Errorf("need 1 to %d weeks ahead, have %d", MaxWeeks, a.Weeks)
+	}
+	return nil
+}
+
+// Seed gives the seed that a day has by itself.
+func Seed(asOf forecast.Date) uint64 { return uint64(asOf)*2654435761 + 1 }
+
+// draws is the number of joint futures behind every answer, reach the weeks
+// that a staffing decision needs to see ahead.
+const (
+	draws = 2000
+	reach = 40
+)
+
+// Names of settings.
+const (
+	SettingName = "shop.name"
+	SettingZone = "shop.zone"
+	SettingDemo = "shop.demo"
+)
+
+// Zone gives the time zone of the shop, in which its days begin.
+func (d *Desk) Zone(ctx context.Context) (*time.Location, error) {
+	name, err := d.Store.Setting(ctx, SettingZone, "Local")
+	if err != nil {
+		return nil, err
+	}
+	loc, err := time.LoadLocation(name)
+	if err != nil {
+		return nil, fmt.Errorf("the shop's time zone: %w", err)
+	}
+	return loc, nil
+}
+
+// shop is what was on record on a day.
+type shop struct {
+	ask      Ask
+	name     string
+	demo     bool
+	book     *workload.Book
+	known    workload.Past
+	calendar capacity.Calendar
+	crew     capacity.Crew
+	absences []capacity.Absence
+	open     []capacity.Job
+	growth   float64 // clocked over quoted hours
+	source   string  // where job hours were taken from
+	warnings []string
+}
+
+// noKind is the name that pages give to jobs without a kind.
+const noKind = "not said"
+
+func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
+	if err := ask.Check(); err != nil {
+		return nil, err
+	}
+	s := &shop{ask: ask, calendar: capacity.DefaultCalendar()}
+	var err error
+	if s.name, err = d.Store.Setting(ctx, SettingName, "the shop"); err != nil {
+		return nil, err
+	}
+	demo, err := d.Store.Setting(ctx, SettingDemo, "")
+	if err != nil {
+		return nil, err
+	}
+	s.demo = demo != ""
+	if err := s.readCalendar(ctx, d.Store); err != nil {
+		return nil, err
+	}
+	if err := s.readCrew(ctx, d.Store); err != nil {
+		return nil, err
+	}
+	if err := s.readLines(ctx, d.Store); err != nil {
+		return nil, err
+	}
+	s.known = s.book.Known(ask.AsOf)
+	return s, s.readOpen(ctx, d.Store)
+}
+
+// readCalendar closes the days that the whole shop is off.
+func (s *shop) readCalendar(ctx context.Context, db *store.Store) error {
+	off, err := db.Absences(ctx)
+	if err != nil {
+		return err
+	}
+	s.calendar.Days = map[forecast.Date]float64{}
+	for _, a := range off {
+		if !a.Shop() {
+			s.absences = append(s.absences, capacity.Absence{Name: a.Name, From: a.From, Until: a.Until})
+			continue
+		}
+		for d := a.From; d <= a.Until; d++ {
+			s.calendar.Days[d] = 0
+		}
+	}
+	return nil
+}
+
+// usualProductivity stands where a crew file says nothing of it: from memory.
+const usualProductivity = .85
+
+func (s *shop) readCrew(ctx context.Context, db *store.Store) error {
+	people, err := db.Crew(ctx)
+	if err != nil {
+		return err
+	}
+	guessed := 0
+	for _, p := range people {
+		t := capacity.Technician{Name: p.Name, WeeklyHours: p.WeeklyHours, Productivity: p.Productivity.V, Skills: p.Skills,
+			From: p.From.V, Until: p.Until.V, HourlyCost: p.HourlyCost.V}
+		if !p.Productivity.Valid {
+			t.Productivity = usualProductivity
+			guessed++
+		}
+		if t.Skills == nil {
+			t.Skills = []string{"all"}
+		}
+		if t.WeeklyHours > 0 && t.Productivity > 0 {
+			s.crew = append(s.crew, t)
+		}
+	}
+	if guessed > 0 {
+		s.warn("%d of the crew have no productivity on record: %.0f %% of their paid hours are taken to go on jobs", guessed, 100*usualProductivity)
+	}
+	return nil
+}
+
+func (s *shop) warn(format string, args ...any) {
+	s.warnings = append(s.warnings, fmt.Sprintf(format, args...))
+}
+
+// readLines makes the book that forecasts are made from. A job's hours are the
+// clocked ones; where a file has none, the billed ones; where it has neither,
+// the quoted ones grown by what the shop's other jobs grew.
+func (s *shop) readLines(ctx context.Context, db *store.Store) error {
+	events, err := db.Events(ctx)
+	if err != nil {
+		return err
+	}
+	var lines []store.Line
+	index := map[string]int{}
+	var clockedBoth, quotedBoth, clockedOfBilled, billedBoth float64
+	err = db.Lines(ctx, s.ask.AsOf, func(l store.Line) {
+		lines = append(lines, l)
+		index[l.Kind] = 0
+		if l.Clocked.Valid && l.Quoted.Valid {
+			clockedBoth += l.Clocked.V
+			quotedBoth += l.Quoted.V
+		}
+		if l.Clocked.Valid && l.Billed.Valid {
+			clockedOfBilled += l.Clocked.V
+			billedBoth += l.Billed.V
+		}
+	})
+	if err != nil {
+		return err
+	}
+	s.growth = ratio(clockedBoth, quotedBoth)
+	billed := ratio(clockedOfBilled, billedBoth)
+	s.book = &workload.Book{Open: s.calendar.OpenShare, Jobs: make([]workload.Job, len(lines))}
+	for k := range index {
+		s.book.Kinds = append(s.book.Kinds, k)
+	}
+	slices.Sort(s.book.Kinds)
+	for i, k := range s.book.Kinds {
+		index[k] = i
+		if strings.TrimSpace(k) == "" {
+			s.book.Kinds[i] = noKind
+		}
+	}
+	var from [3]int
+	for i, l := range lines {
+		j := workload.Job{Kind: index[l.Kind], DroppedOff: l.DroppedOff, Ready: l.Ready.V, Hours: math.NaN()}
+		switch {
+		case !l.Ready.Valid:
+		case l.Clocked.Valid:
+			j.Hours = l.Clocked.V
+			from[0]++
+		case l.Billed.Valid:
+			j.Hours = l.Billed.V * billed
+			from[1]++
+		case l.Quoted.Valid:
+			j.Hours = l.Quoted.V * s.growth
+			from[2]++
+		}
+		s.book.Jobs[i] = j
+	}
+	for i, name := range []string{"clocked hours of finished jobs", "billed hours of finished jobs", "quoted hours of finished jobs"} {
+		if from[i] > 0 && from[i] >= max(from[0], from[1], from[2]) {
+			s.source = name
+			break
+		}
+	}
+	for _, e := range events {
+		s.book.Events = append(s.book.Events, workload.Event{Name: e.Name, From: e.From, Until: e.Until, OneTime: e.Effect == ingest.OneTime})
+	}
+	return nil
+}
+
+// ratio gives a over b, or 1 where the records are too few to tell.
+func ratio(a, b float64) float64 {
+	if a < 100 || b < 100 {
+		return 1
+	}
+	return max(.5, min(3, a/b))
+}
+
+// Open jobs older than this were most likely finished and never closed on
+// paper.
+const forgotten = 365
+
+// readOpen makes the load that the crew starts with.
+func (s *shop) readOpen(ctx context.Context, db *store.Store) error {
+	old, done := 0, 0
+	for _, j := range s.book.Jobs {
+		if j.DroppedOff < s.ask.AsOf-90 {
+			old++
+			if j.Ready != 0 {
+				done++
+			}
+		}
+	}
+	if old > 20 && done < old/5 {
+		s.warn("The records seldom say when a job was ready, so that open work isn't known: the backlog starts at 0 hours.")
+		return nil
+	}
+	open, err := db.Open(ctx, s.ask.AsOf-forgotten, s.ask.AsOf)
+	if err != nil {
+		return err
+	}
+	usual := s.meanHours()
+	for _, j := range open {
+		c := capacity.Job{Kind: j.Kind, DroppedOff: j.DroppedOff, Emergency: j.Emergency, Deferrable: j.Deferrable, Worked: j.Clocked.V, Waiting: waits(j.Status)}
+		c.Hours = usual[j.Kind]
+		if c.Hours == 0 {
+			c.Hours = usual[""]
+		}
+		if j.Quoted.Valid {
+			c.Hours = j.Quoted.V * s.growth
+		}
+		s.open = append(s.open, c)
+	}
+	return nil
+}
+
+// meanHours gives the mean hours of a finished job by kind, and of all under
+// the empty name.
+func (s *shop) meanHours() map[string]float64 {
+	sum, n := map[string]float64{}, map[string]float64{}
+	for _, j := range s.book.Jobs {
+		if !math.IsNaN(j.Hours) {
+			for _, k := range []string{s.book.Kinds[j.Kind], ""} {
+				sum[k] += j.Hours
+				n[k]++
+			}
+		}
+	}
+	for k := range sum {
+		sum[k] /= n[k]
+	}
+	return sum
+}
+
+// waits says whether a status means that nobody can work on the job now.
+func waits(status string) bool {
+	s := strings.ToLower(status)
+	for _, word := range []string{"wait", "part", "order", "approv", "hold", "customer", "insur", "warrant"} {
+		if strings.Contains(s, word) && !strings.Contains(s, "ready") {
+			return true
+		}
+	}
+	return false
+}
+
+// futures simulates at least so many weeks.
+func (s *shop) futures(weeks int) (workload.Futures, error) {
+	fit, err := model().Fit(s.known)
+	if err != nil {
+		return workload.Futures{}, err
+	}
+	return fit.Simulate(weeks, draws, rand.New(rand.NewPCG(s.ask.Seed, 0))), nil
+}

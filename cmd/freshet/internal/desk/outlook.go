@@ -1,0 +1,126 @@
+package desk
+
+import (
+	"context"
+	"strings"
+	"unicode"
+	"unicode/utf8"
+
+	"freshet/forecast"
+	"freshet/forecast/combine"
+	"freshet/forecast/naive"
+	"freshet/forecast/smooth"
+	"freshet/forecast/workload"
+)
+
+// model is the recipe for the shop's work: the total by whichever of four
+// models did best on the shop's own history.
+func model() workload.Model {
+	return workload.Model{Total: func(p workload.Past) forecast.Model {
+		return combine.Best{Candidates: []forecast.Model{workload.Counts(p), naive.Profile{}, smooth.HoltWinters{}, naive.Seasonal{}}, Origins: 6}
+	}}
+}
+
+// Outlook is what is expected to come in, week by week.
+type Outlook struct {
+	Schema    int            `json:"schema"`
+	AsOf      forecast.Date  `json:"as_of"`
+	DataUntil *forecast.Date `json:"data_until"` // last day with a record
+	Weeks     []OutlookWeek  `json:"weeks"`
+	Kinds     []OutlookKind  `json:"kinds"`
+	Model     struct {
+		DropOffs string `json:"drop_offs"`
+		Hours    string `json:"hours"`
+	} `json:"model"`
+	Warnings []string `json:"warnings"`
+}
+
+// OutlookWeek is one week: job lines dropped off, and the labor hours they
+// bring, whenever those are worked.
+type OutlookWeek struct {
+	Week     forecast.Date   `json:"week"`
+	DropOffs forecast.Spread `json:"drop_offs"`
+	Hours    forecast.Spread `json:"hours"`
+}
+
+// OutlookKind is the outlook of one job kind.
+type OutlookKind struct {
+	Kind  string        `json:"kind"`
+	Weeks []OutlookWeek `json:"weeks"`
+}
+
+// Outlook answers how many drop-offs and hours to expect.
+func (d *Desk) Outlook(ctx context.Context, ask Ask) (Outlook, error) {
+	s, err := d.load(ctx, ask)
+	if err != nil {
+		return Outlook{}, err
+	}
+	f, err := s.futures(ask.Weeks)
+	if err != nil {
+		return Outlook{}, err
+	}
+	return s.outlook(f), nil
+}
+
+func (s *shop) outlook(f workload.Futures) Outlook {
+	out := Outlook{Schema: 1, AsOf: s.ask.AsOf, DataUntil: s.lastDay(), Weeks: s.weeks(f.Total, f.Labor), Kinds: []OutlookKind{}, Warnings: s.said(f)}
+	for k, name := range f.Kinds {
+		var hours forecast.Paths
+		if f.Hours != nil {
+			hours = f.Hours[k]
+		}
+		out.Kinds = append(out.Kinds, OutlookKind{name, s.weeks(f.DropOffs[k], hours)})
+	}
+	out.Model.DropOffs = f.Model
+	out.Model.Hours = "not known: no finished job has hours on record"
+	if f.Labor.Values != nil {
+		out.Model.Hours = "each drop-off takes the hours of a job of its kind, from " + s.source
+	}
+	return out
+}
+
+// lastDay gives the day of the last drop-off on record, nil without any.
+func (s *shop) lastDay() *forecast.Date {
+	if len(s.book.Jobs) == 0 {
+		return nil
+	}
+	d := s.book.Jobs[len(s.book.Jobs)-1].DroppedOff
+	return &d
+}
+
+func (s *shop) weeks(dropOffs, hours forecast.Paths) []OutlookWeek {
+	out := make([]OutlookWeek, s.ask.Weeks)
+	for j := range out {
+		out[j] = OutlookWeek{dropOffs.Start + forecast.Date(j*forecast.Week), forecast.SpreadOf(dropOffs.Dist(j)), forecast.Unknown()}
+		if hours.Values != nil {
+			out[j].Hours = forecast.SpreadOf(hours.Dist(j))
+		}
+	}
+	return out
+}
+
+// said gives the warnings of the records and of the forecast, each once.
+func (s *shop) said(f workload.Futures) []string {
+	out := append([]string{}, s.warnings...)
+	seen := map[string]bool{}
+	for _, w := range f.Warnings {
+		if text := sentence(w); !seen[text] {
+			seen[text] = true
+			out = append(out, text)
+		}
+	}
+	if f.Labor.Values == nil {
+		out = append(out, "No finished job has hours on record, so that labor hours aren't known: import a file with clocked, billed or quoted hours.")
+	}
+	return out
+}
+
+// sentence makes a warning's text one for people.
+func sentence(err error) string {
+	text := err.Error()
+	for _, prefix := range []string{"forecast: ", "capacity: "} {
+		text = strings.TrimPrefix(text, prefix)
+	}
+	first, size := utf8.DecodeRuneInString(text)
+	return string(unicode.ToUpper(first)) + strings.TrimSuffix(text[size:], ".") + "."
+}
