@@ -1,0 +1,107 @@
+package desk
+
+import (
+	"context"
+	"fmt"
+
+	"freshet/forecast"
+	"freshet/forecast/workload"
+)
+
+// Score is how outlooks would have turned out on the shop's own history.
+type Score struct {
+	Schema   int           `json:"schema"`
+	AsOf     forecast.Date `json:"as_of"`
+	DropOffs ScoreOf       `json:"drop_offs"`
+	Hours    ScoreOf       `json:"hours"`
+	Kinds    []ScoreOf     `json:"kinds"`
+	Warnings []string      `json:"warnings"`
+}
+
+// ScoreOf is the score of one quantity over all weeks ahead that were scored.
+// The simple rule beside it is the same week last year.
+type ScoreOf struct {
+	Kind            string       `json:"kind,omitempty"`
+	Origins         int          `json:"origins"`
+	MASE            *float64     `json:"mase"`
+	WAPE            *float64     `json:"wape"`
+	Coverage80      *float64     `json:"coverage80"`
+	RatioToLastYear *float64     `json:"ratio_to_last_year"`
+	LastYearMASE    *float64     `json:"last_year_mase"`
+	LastYearWAPE    *float64     `json:"last_year_wape"`
+	Coverage95      *float64     `json:"coverage95"`
+	Ahead           []ScoreAhead `json:"ahead,omitempty"`
+}
+
+// ScoreAhead is the score of one number of weeks ahead.
+type ScoreAhead struct {
+	Weeks           int      `json:"weeks"`
+	WAPE            *float64 `json:"wape"`
+	Coverage80      *float64 `json:"coverage80"`
+	RatioToLastYear *float64 `json:"ratio_to_last_year"`
+}
+
+// How a score is made: as many origins, over as much of the past, as give
+// each season its say, and as many paths as coverage needs.
+const (
+	scoreOrigins = 26
+	scoreYears   = 3
+	scorePaths   = 500
+)
+
+// Score answers how good the outlooks would have been.
+func (d *Desk) Score(ctx context.Context, ask Ask) (Score, error) {
+	s, err := d.load(ctx, ask)
+	if err != nil {
+		return Score{}, err
+	}
+	origins := s.origins(ask.Weeks)
+	if len(origins) == 0 {
+		return Score{}, fmt.Errorf("need 2 years and %d weeks of records to score, have %d weeks", ask.Weeks, s.known.Total.Observed())
+	}
+	r, err := workload.Backtest(model(), s.book, ask.AsOf, origins, ask.Weeks, scorePaths, ask.Seed)
+	if err != nil {
+		return Score{}, err
+	}
+	out := Score{Schema: 1, AsOf: ask.AsOf, DropOffs: scoreOf(r.DropOffs, ask.Weeks), Hours: scoreOf(r.Hours, ask.Weeks), Kinds: []ScoreOf{}, Warnings: append([]string{}, s.warnings...)}
+	for _, k := range r.Kinds {
+		row := scoreOf(k, ask.Weeks)
+		row.Kind, row.Ahead = k.Name, nil
+		out.Kinds = append(out.Kinds, row)
+	}
+	return out, nil
+}
+
+// origins gives Mondays of the last years, each with two years of records
+// before it and the weeks to score after it.
+func (s *shop) origins(weeks int) []forecast.Date {
+	t := s.known.Total
+	least := max(2*t.Lag(), t.Len()-weeks-scoreYears*t.Lag())
+	var out []forecast.Date
+	for _, n := range forecast.Origins(t.Len(), least, weeks, scoreOrigins) {
+		out = append(out, t.At(n))
+	}
+	return out
+}
+
+func scoreOf(r workload.Record, weeks int) ScoreOf {
+	all := r.Ahead(1, weeks)
+	out := ScoreOf{Origins: origins(r), MASE: forecast.Number(all.MASE), WAPE: forecast.Number(all.WAPE), Coverage80: forecast.Number(all.Coverage80),
+		RatioToLastYear: forecast.Number(all.RatioToRule()), LastYearMASE: forecast.Number(all.RuleMASE), LastYearWAPE: forecast.Number(all.RuleWAPE), Coverage95: forecast.Number(all.Coverage95)}
+	for _, h := range []int{1, 4, 8, 13, 26} {
+		if h > weeks {
+			break
+		}
+		a := r.Ahead(h, h)
+		out.Ahead = append(out.Ahead, ScoreAhead{h, forecast.Number(a.WAPE), forecast.Number(a.Coverage80), forecast.Number(a.RatioToRule())})
+	}
+	return out
+}
+
+func origins(r workload.Record) int {
+	seen := map[int]bool{}
+	for _, o := range r.Outcomes {
+		seen[o.Origin] = true
+	}
+	return len(seen)
+}
