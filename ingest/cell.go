@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"strings"
 	"unicode"
-	"unicode/utf8"
 
 	"freshet/forecast"
 )
@@ -84,11 +83,14 @@ func (c *cell) reference() string {
 
 // label gives a name that many rows share; they share one copy.
 func (c *cell) label() string {
+	if c.legacy {
+		return c.id()
+	}
 	if s, ok := c.interned[string(c.raw)]; ok {
 		return s
 	}
 	s := c.id()
-	if c.interned != nil && len(c.interned) < maxInterned && c.fault == "" && !c.legacy && len(c.raw) <= maxLabel {
+	if c.interned != nil && len(c.interned) < maxInterned && c.fault == "" && len(c.raw) <= maxLabel {
 		c.interned[string(c.raw)] = s
 	}
 	return s
@@ -270,14 +272,4 @@ func (c *cell) skills() []string {
 		return nil
 	}
 	return kinds
-}
-
-// isLegacy tells whether a row must be windows-1252 as it isn't UTF-8.
-func isLegacy(cells [][]byte) bool {
-	for _, c := range cells {
-		if !utf8.Valid(c) {
-			return true
-		}
-	}
-	return false
 }

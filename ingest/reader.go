@@ -93,7 +93,7 @@ func (r *Reader) inferOrders(said DateOrder) error {
 		if ahead.fault != "" || ahead.partial && !r.rows.eof {
 			continue
 		}
-		c.line = ahead.at
+		c.line, c.legacy = ahead.at, ahead.legacy
 		for i, s := range r.steps {
 			if s.column < len(ahead.cells) {
 				c.reset(ahead.cells[s.column])
@@ -159,9 +159,8 @@ func (r *Reader) Line() int { return r.rows.at }
 // row whose cells can't be told apart is one cell, of at most 64 KiB.
 func (r *Reader) Cells() []string {
 	cells := make([]string, len(r.rows.cells))
-	legacy := isLegacy(r.rows.cells)
 	for i, c := range r.rows.cells {
-		if legacy {
+		if r.rows.legacy {
 			cells[i] = fromWindows1252(c)
 		} else {
 			cells[i] = string(c)
@@ -190,7 +189,7 @@ func (r *Reader) read() {
 	if len(t.cells) > len(r.sheet.Headers) && !r.fits() {
 		return
 	}
-	c.legacy, c.line = isLegacy(t.cells), t.at
+	c.legacy, c.line = t.legacy, t.at
 	rec := r.schema.blank()
 	for i := range r.steps {
 		s := &r.steps[i]

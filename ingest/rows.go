@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"unicode/utf8"
 )
 
 const (
@@ -11,9 +12,6 @@ const (
 	maxField   = 64 << 10 // bytes of a cell
 	maxColumns = 256
 	window     = maxRecord + 4*maxField
-	// A row with an unclosed quote is read again from its next line on, so a
-	// hostile file could have every line read many times.
-	freeRescans = 64 << 20
 )
 
 // rows parts a stream of text into rows of cells, in a window of fixed size.
@@ -24,22 +22,24 @@ const (
 // the same line ("5" screen"): beyond that, it would swallow other rows.
 //
 // A row that breaks a limit or a quote is a fault, and reading goes on at the
-// next physical line after the one where the fault began.
+// next physical line after the one where the fault began. No file can make that
+// slow: within an open quote, a run of an odd number of quotes ends the cell or
+// the row, and a line without one can't leave a quote open, so that no line is
+// looked at more than a few times.
 type rows struct {
-	src       io.Reader
-	delim     byte
-	buf       []byte
-	pos, end  int // buf[pos:end] is read but not consumed
-	eof       bool
-	err       error // what stopped the reading, if not the end
-	line      int   // physical line, from 1, at pos
-	consumed  int64
-	rescanned int64
+	src      io.Reader
+	delim    byte
+	buf      []byte
+	pos, end int // buf[pos:end] is read but not consumed
+	eof      bool
+	err      error // what stopped the reading, if not the end
+	line     int   // physical line, from 1, at pos
 
 	// The row in hand, valid until the next one is read.
 	at      int // its physical line
 	cells   [][]byte
 	fault   string // why it can't be read; cells then hold the raw line
+	legacy  bool   // it must be windows-1252, as it isn't UTF-8
 	loose   bool   // a quote within a quoted cell was taken for text
 	partial bool   // it ended with the stream, not with a line end
 	spans   []span
@@ -97,6 +97,7 @@ func (t *rows) next() bool {
 		}
 		t.cells = append(t.cells, s.plain)
 	}
+	t.legacy = !utf8.Valid(row)
 	t.consume(i, lines+1)
 	return true
 }
@@ -153,7 +154,6 @@ func (t *rows) quoted(i, lines int) (end, linesNow int, ok bool) {
 		if nextRow < 0 {
 			t.skip(j, lines, reason)
 		} else {
-			t.rescanned += int64(j - nextRow)
 			t.broken(nextRow, nextRow, before+1, reason)
 		}
 		return 0, 0, false
@@ -258,18 +258,15 @@ func (t *rows) broken(shown, i, lines int, reason string) bool {
 	raw := bytes.TrimRight(t.buf[t.pos:t.pos+min(shown, maxField)], "\r\n")
 	t.scratch = append(t.scratch[:0], raw...)
 	t.cells = append(t.cells[:0], t.scratch)
+	t.legacy = !utf8.Valid(t.scratch)
 	t.fault = reason
 	t.consume(i, lines)
-	if t.rescanned > freeRescans+4*t.consumed && t.err == nil {
-		t.err = fmt.Errorf("line %d: too many quotes are never closed", t.at)
-	}
 	return t.err == nil
 }
 
 func (t *rows) consume(n, lines int) {
 	t.pos += n
 	t.line += lines
-	t.consumed += int64(n)
 }
 
 // have tells whether the stream has a byte at offset i from pos, reading on if

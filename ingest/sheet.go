@@ -54,7 +54,7 @@ func Open(name string, r io.Reader) (*Sheet, error) {
 		return nil, s.errorf("need a header line, have an empty file")
 	case bytes.HasPrefix(head, []byte("PK\x03\x04")), bytes.HasPrefix(head, []byte("\xd0\xcf\x11\xe0")):
 		return nil, s.errorf("need text, have a spreadsheet or archive file")
-	case bytes.IndexByte(head[:min(len(head), 1024)], 0) >= 0:
+	case 4*bytes.Count(head[:min(len(head), 1024)], []byte{0}) > min(len(head), 1024):
 		return nil, s.errorf("need text, have NUL bytes: a binary file, or UTF-16 without a byte order mark")
 	}
 	if s.Delimiter = separatorLine(head); s.Delimiter != 0 {
@@ -188,7 +188,7 @@ func isKnownHeader(folded string) bool {
 
 // text gives a cell of the row in hand for people.
 func (t *rows) text(b []byte) string {
-	c := cell{raw: b, legacy: isLegacy(t.cells)}
+	c := cell{raw: b, legacy: t.legacy}
 	return strings.Join(strings.Fields(c.text()), " ")
 }
 
