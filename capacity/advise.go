@@ -140,7 +140,9 @@ func (a *adviser) cost(paid, times float64) *float64 {
 }
 
 // odds puts the plan's quantile in words.
-func (a *adviser) odds() string { return fmt.Sprintf("in %s of futures like these", percent(a.PlanAt)) }
+func (a *adviser) odds() string {
+	return fmt.Sprintf("in %s of the simulated futures", percent(a.PlanAt))
+}
 
 func percent(p float64) string { return fmt.Sprintf("%.0f%%", 100*p) }
 

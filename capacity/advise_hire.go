@@ -61,9 +61,18 @@ func (a *adviser) hire() ([]Advice, error) {
 	if post >= a.From {
 		why += fmt.Sprintf("Post the job by %s: %s. ", dayName(post), steps)
 	} else {
-		why += fmt.Sprintf("The day to post the job, %s, has passed: with %s, a search begun today brings a hire by %s. "+
-			"Until then bridge with overtime, open Saturdays or work sent out. ",
-			dayName(post), steps, dayName(a.From+forecast.Date(7*lead)))
+		soonest := a.From + forecast.Date(7*lead)
+		late, err := a.tryHire(soonest)
+		if err != nil {
+			return nil, err
+		}
+		why += fmt.Sprintf("The day to post the job, %s, has passed: with %s, a search begun today brings a hire by %s, ", dayName(post), steps, dayName(soonest))
+		if c := late.ChanceOver(a.LimitWeeks); c < without {
+			why += fmt.Sprintf("which still lowers it to %s. ", percent(c))
+		} else {
+			why += "too late for this rush. "
+		}
+		why += "Until then bridge with overtime, open Saturdays or work sent out. "
 	}
 	week, h := a.peak(a.out.Backlog)
 	why += fmt.Sprintf("If nothing is done, about %s are left to do at the end of the week of %s, or fewer, %s.",

@@ -1,8 +1,12 @@
 package capacity
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"strings"
+
+	"freshet/forecast"
 )
 
 // timeOff judges each absence asked for, or, if there is none, says which of
@@ -55,7 +59,7 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 	chances := fmt.Sprintf("With %s off, the chance that more work comes in than the crew has hours is %s in the week of %s, against %s with everybody in. ",
 		req.Name, percent(now), week, percent(without))
 	if now <= a.ShortChance && !crosses {
-		advice.Why = chances + "The crew can spare the time. If nothing is said, people make no plans, or ask for a busier week."
+		advice.Why = chances + "The crew can spare the time. If nothing is said, it may be asked for in a busier week."
 		return []Advice{advice}, nil
 	}
 	advice.Do, advice.Why = HoldTimeOff, chances
@@ -85,14 +89,22 @@ func (a *adviser) spares(j int, off float64) bool {
 		a.weeks.Dists[j].Quantile(a.PlanAt)+off/w.Available <= a.LimitWeeks
 }
 
-// sparing names up to three whole weeks that can spare so many hours, other
-// than those of the absence itself.
+// sparing names up to three whole weeks that can spare so many hours: of those
+// that the absence leaves out, the nearest to it, in order.
 func (a *adviser) sparing(off float64, req Absence) []string {
-	var names []string
+	var mondays []forecast.Date
 	for j, w := range a.out.Weeks {
-		if len(names) < 3 && (w.Monday > req.Until || w.Monday+6 < req.From) && w.From == w.Monday && a.spares(j, off) {
-			names = append(names, dayName(w.Monday))
+		if (w.Monday > req.Until || w.Monday+6 < req.From) && w.From == w.Monday && a.spares(j, off) {
+			mondays = append(mondays, w.Monday)
 		}
+	}
+	away := func(d forecast.Date) forecast.Date { return max(d-req.Until, req.From-d) }
+	slices.SortStableFunc(mondays, func(d, e forecast.Date) int { return cmp.Compare(away(d), away(e)) })
+	mondays = mondays[:min(3, len(mondays))]
+	slices.Sort(mondays)
+	names := make([]string, len(mondays))
+	for i, d := range mondays {
+		names[i] = dayName(d)
 	}
 	return names
 }
@@ -113,13 +125,17 @@ func (a *adviser) spare() []Advice {
 		return nil
 	}
 	from, worst := a.from(best), 0.0
+	which := fmt.Sprintf("week of %s", dayName(from))
+	if best.len() > 1 {
+		which = fmt.Sprintf("%d weeks from %s", best.len(), dayName(from))
+	}
 	for j := best.first; j <= best.last; j++ {
 		worst = max(worst, a.chanceWithout(j, a.usualHours(j)))
 	}
 	return []Advice{{Do: ApproveTimeOff, From: from, Until: a.until(best), Hours: a.usualHours(best.first) * float64(best.len()),
 		DecideBy: a.before(from, a.TimeOffAhead),
-		Why: fmt.Sprintf("The %s from %s can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at %s or less. "+
-			"If nothing is said, time off is asked for in busier weeks.", plural(best.len(), "week"), dayName(from), percent(worst))}}
+		Why: fmt.Sprintf("The %s can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at %s or less. "+
+			"If nothing is said, time off is asked for in busier weeks.", which, percent(worst))}}
 }
 
 // usualHours gives the hours on jobs of a typical technician in week j.

@@ -16,7 +16,7 @@ type Outcome struct {
 	Work       forecast.Paths // hours at hand in the week: carried over and arriving
 	Backlog    forecast.Paths // ready hours left at the week's end
 	Short      forecast.Paths // hours by which D exceeds what the crew has that week
-	Turnaround forecast.Paths // calendar days until the work ahead of a job dropped off at the week's middle is done
+	Turnaround forecast.Paths // calendar days until the work ahead of a job dropped off in the middle of the week is done
 
 	// ChanceShort is the share of paths in which more hours arrive in the
 	// week than the crew has.
@@ -32,8 +32,8 @@ type Outcome struct {
 //
 // The arriving paths are weekly and begin in the week of weeks[0]; in that
 // week they hold what is still to come, as weeks do. Turnaround counts through
-// closed days and takes in the work that arrives in the first half of the
-// week; the job's own hours, its parts and approvals come on top. Weeks after
+// closed days, for a job dropped off when half of the week's hours are worked
+// and half of its work has arrived; the job's own hours, its parts and approvals come on top. Weeks after
 // the paths' end serve to work off what is left then, and after those the
 // crew works on at the mean of the last eight.
 //
@@ -60,9 +60,13 @@ func Backlog(load Load, arriving forecast.Paths, weeks []Week, released []float6
 	out := Outcome{Weeks: weeks[:h:h], Arriving: like(), Work: like(), Backlog: like(), Short: like(), Turnaround: like(),
 		ChanceShort: make([]float64, h), weekly: newClock(perWeek, tail)}
 	type moment struct{ days, worked float64 }
-	middle := make([]moment, h) // of the days that count in the week
+	middle := make([]moment, h)
 	for j, w := range out.Weeks {
-		t := float64(7*j) + (float64(w.From-w.Monday)+7)/2
+		start := float64(7*j) + float64(w.From-w.Monday)
+		t := start + daily.until(start, daily.worked(start), w.Available/2)
+		if w.Available == 0 {
+			t = (start + float64(7*j+7)) / 2
+		}
 		middle[j] = moment{t, daily.worked(t)}
 	}
 	ready := make([]float64, h)
