@@ -39,6 +39,7 @@ type Chosen struct {
 	forecast.Fit
 	Model  forecast.Model
 	Scores []forecast.Score // of the candidates that could be scored
+	Steps  int              // ahead that were scored
 	Why    error            // said in Forecast's Warnings
 }
 
@@ -61,7 +62,7 @@ func (b Best) Fit(s forecast.Series) (forecast.Fit, error) {
 		b.Margin = .02
 	}
 	origins := forecast.Origins(s.Len(), b.Least, b.H, b.Origins)
-	out := &Chosen{}
+	out := &Chosen{Steps: b.H}
 	best := 0.0
 	for _, m := range b.Candidates {
 		if len(origins) < 2 {

@@ -69,7 +69,7 @@ func Shape(s forecast.Series, halfWidth int) []float64 {
 	all, count := 0.0, 0.0
 	for t, v := range s.Values {
 		if !math.IsNaN(v) {
-			k := bin(s, t, bins)
+			k := Bin(s, t, bins)
 			sum[k] += v
 			n[k]++
 			all += v
@@ -93,8 +93,8 @@ func Shape(s forecast.Series, halfWidth int) []float64 {
 	return out
 }
 
-// bin gives the step of the season that step t of s falls on.
-func bin(s forecast.Series, t, bins int) int {
+// Bin gives the step of the season that step t of s falls on.
+func Bin(s forecast.Series, t, bins int) int {
 	_, frac := math.Modf(s.Phase(t))
 	if frac < 0 {
 		frac++
@@ -111,7 +111,7 @@ type profileFit struct {
 	fitted []float64
 }
 
-func (f *profileFit) usual(t int) float64 { return f.shape[bin(f.series, t, len(f.shape))] }
+func (f *profileFit) usual(t int) float64 { return f.shape[Bin(f.series, t, len(f.shape))] }
 
 // Fitted gives the profile; it was made of the values themselves.
 func (f *profileFit) Fitted() []float64 { return append([]float64(nil), f.fitted...) }

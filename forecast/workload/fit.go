@@ -9,6 +9,7 @@ import (
 	"sync"
 
 	"freshet/forecast"
+	"freshet/forecast/combine"
 	"freshet/forecast/counts"
 )
 
@@ -211,8 +212,12 @@ type Futures struct {
 	Total    forecast.Paths
 	Labor    forecast.Paths // total hours; Values nil if not known
 	// Still is the part of week 0's hours that has yet to come.
-	Still    []float64
-	Model    string
+	Still []float64
+	Model string
+	// Score is how the total's model did on rolling origins of the shop's own
+	// weeks, Steps ahead; nil where the history is too short to try.
+	Score    *forecast.Score
+	Steps    int
 	Warnings []error
 }
 
@@ -220,6 +225,14 @@ type Futures struct {
 func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 	p := f.past
 	out := Futures{Kinds: p.Kinds, Model: f.name, Warnings: append(f.warn, f.total.Forecast(1).Warnings...)}
+	if c, ok := f.total.(*combine.Chosen); ok {
+		out.Model = c.Model.String()
+		for i := range c.Scores {
+			if c.Scores[i].Model == out.Model {
+				out.Score, out.Steps = &c.Scores[i], c.Steps
+			}
+		}
+	}
 	out.Total = f.paths(weeks, n, rng)
 	newPaths := func() forecast.Paths { return forecast.NewPaths(out.Total.Start, forecast.Week, weeks, n) }
 	weight := make([]forecast.Paths, len(p.Kinds))

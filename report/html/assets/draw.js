@@ -1,0 +1,34 @@
+// Draws each chart from the option JSON that stands beside it, again when the
+// window or the color scheme changes, and before printing.
+(function () {
+  'use strict';
+  var dark = matchMedia('(prefers-color-scheme: dark)');
+  var drawn = [];
+  function draw(printing) {
+    drawn.forEach(function (c) { c.dispose(); });
+    drawn = [];
+    document.querySelectorAll('[data-chart]').forEach(function (el) {
+      var o = JSON.parse(document.getElementById(el.dataset.chart).textContent);
+      var night = dark.matches && !printing;
+      var text = night ? '#d9d4c7' : '#3b382f';
+      var lines = night ? '#4a463b' : '#ddd7c8';
+      o.backgroundColor = 'transparent';
+      o.textStyle = { fontFamily: 'inherit', fontSize: 13, color: text };
+      [].concat(o.legend || []).forEach(function (l) { l.textStyle = { color: text, fontSize: 13 }; l.width = '100%'; });
+      [].concat(o.xAxis).forEach(function (a) { a.axisLabel = Object.assign({}, a.axisLabel, { color: text }); a.axisLine = { lineStyle: { color: lines } }; });
+      [].concat(o.yAxis).forEach(function (a) {
+        a.axisLabel = Object.assign({}, a.axisLabel, { color: text });
+        a.nameTextStyle = { color: text, align: 'left', padding: [0, 0, 0, -36] };
+        a.splitLine = { lineStyle: { color: lines } };
+      });
+      var c = echarts.init(el, null, { renderer: 'svg' });
+      c.setOption(o);
+      drawn.push(c);
+    });
+  }
+  draw(false);
+  dark.addEventListener('change', function () { draw(false); });
+  addEventListener('resize', function () { drawn.forEach(function (c) { c.resize(); }); });
+  addEventListener('beforeprint', function () { draw(true); });
+  addEventListener('afterprint', function () { draw(false); });
+})();

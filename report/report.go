@@ -1,0 +1,309 @@
+// Package report says in words and tables what a week's run found, for the
+// owner who reads it on Monday.
+//
+// A Report is a plain value in which everything is already computed: the
+// packages below this one only render it. Nothing here does I/O, reads a
+// clock, or asks a database, so that the same Facts always give the same
+// Report.
+//
+// To use it: fill Facts, Build, and hand the Report to a renderer.
+package report
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"freshet/capacity"
+	"freshet/forecast"
+)
+
+// Facts is what a run found.
+type Facts struct {
+	Shop      string         `json:"shop"`
+	Demo      bool           `json:"demo"` // an invented shop
+	AsOf      forecast.Date  `json:"as_of"`
+	DataUntil *forecast.Date `json:"data_until"` // last day with a record
+	Seed      uint64         `json:"seed"`
+	Version   string         `json:"version"`
+	Weeks     []Week         `json:"weeks"`  // from the week of AsOf on
+	Season    []Point        `json:"season"` // weeks around AsOf against the usual
+	Kinds     []Kind         `json:"kinds"`
+	Advice    []Advice       `json:"advice"`
+	Accuracy  *Accuracy      `json:"accuracy"` // nil where the history is too short
+	Model     string         `json:"model"`
+	Hours     string         `json:"hours"` // where job hours come from
+	Warnings  []string       `json:"warnings"`
+}
+
+// Week is one week ahead. Crew is nil where no crew is known.
+type Week struct {
+	Monday   forecast.Date   `json:"week"`
+	DropOffs forecast.Spread `json:"drop_offs"`
+	Hours    forecast.Spread `json:"hours"`
+	Crew     *CrewWeek       `json:"crew"`
+}
+
+// CrewWeek is the crew's side of a week.
+type CrewWeek struct {
+	Available   float64         `json:"available_hours"`
+	Backlog     forecast.Spread `json:"backlog_hours"` // at the week's end
+	Turnaround  forecast.Spread `json:"turnaround_days"`
+	ChanceShort float64         `json:"chance_short"`
+}
+
+// Point is one week of the season's picture. Actual is nil for weeks to come
+// and weeks without records, Expected unknown for past ones.
+type Point struct {
+	Monday   forecast.Date   `json:"week"`
+	Actual   *float64        `json:"actual"`
+	Usual    *float64        `json:"usual"`
+	Expected forecast.Spread `json:"expected"`
+}
+
+// Kind is one job kind: what came in the last four weeks and what is expected
+// in the next four, in all.
+type Kind struct {
+	Name         string          `json:"kind"`
+	LastFour     float64         `json:"last_four"`
+	UsualFour    *float64        `json:"usual_four"`
+	NextFour     forecast.Spread `json:"next_four"`
+	NextHours    forecast.Spread `json:"next_four_hours"`
+	HoursPerJob  *float64        `json:"hours_per_job"`
+	FinishedJobs int             `json:"finished_jobs"`
+}
+
+// Advice is one thing to decide.
+type Advice struct {
+	Do       string        `json:"do"`
+	From     forecast.Date `json:"from"`
+	Until    forecast.Date `json:"until"`
+	DecideBy forecast.Date `json:"decide_by"`
+	Hours    float64       `json:"hours"`
+	Cost     *float64      `json:"cost"`
+	Why      string        `json:"why"`
+}
+
+// Accuracy is how the forecast of drop-offs would have done on the shop's own
+// past, beside the simple rule: the same week last year.
+type Accuracy struct {
+	Origins    int     `json:"origins"`
+	WeeksAhead int     `json:"weeks_ahead"`
+	WAPE       float64 `json:"wape"`
+	RuleWAPE   float64 `json:"rule_wape"`
+	Coverage80 float64 `json:"coverage80"`
+}
+
+// Report is the facts with the words that a person reads first.
+type Report struct {
+	Facts
+	Headline []string `json:"headline"`
+	Cautions []string `json:"cautions"`
+}
+
+// Build writes the words.
+func Build(f Facts) Report {
+	r := Report{Facts: f}
+	r.Headline = append(r.Headline, r.thisWeek(), r.season(), r.crew())
+	r.Headline = append(r.Headline, r.decide())
+	for i := len(r.Headline) - 1; i >= 0; i-- {
+		if r.Headline[i] == "" {
+			r.Headline = append(r.Headline[:i], r.Headline[i+1:]...)
+		}
+	}
+	r.Cautions = r.cautions()
+	return r
+}
+
+// thisWeek says what is coming now.
+func (r *Report) thisWeek() string {
+	if len(r.Weeks) == 0 {
+		return "There is nothing on record yet: import the shop's drop-offs first."
+	}
+	w := r.Weeks[0]
+	s := fmt.Sprintf("Expect about %s this week (8 times out of 10, %s)", Count(w.DropOffs.P50, "drop-off"), Range(w.DropOffs))
+	if w.Hours.Known() {
+		s += fmt.Sprintf(", which bring about %s hours of work", Whole(w.Hours.P50))
+	}
+	return s + "."
+}
+
+// recent is how many weeks are set against the usual season in words.
+const recent = 4
+
+// season says how the last weeks compare with the usual.
+func (r *Report) season() string {
+	var actual, usual float64
+	n := 0
+	for i := len(r.Season) - 1; i >= 0 && n < recent; i-- {
+		p := r.Season[i]
+		if p.Actual != nil && p.Usual != nil {
+			actual += *p.Actual
+			usual += *p.Usual
+			n++
+		}
+	}
+	if n < recent || usual == 0 {
+		return ""
+	}
+	change := 100 * (actual/usual - 1)
+	// A sum of counts is rough: within about one and a half standard
+	// deviations, doubled for shops rougher than chance, it is as usual.
+	if math.Abs(actual-usual) < 1.5*math.Sqrt(2*usual) {
+		return fmt.Sprintf("The last four weeks brought %s, about what this time of year usually brings (%s).", Count(actual, "drop-off"), Whole(usual))
+	}
+	word := "more"
+	if change < 0 {
+		word = "fewer"
+	}
+	return fmt.Sprintf("The last four weeks brought %s, %s %% %s than this time of year usually brings (%s).", Count(actual, "drop-off"), Whole(math.Abs(change)), word, Whole(usual))
+}
+
+// crew says whether the crew's hours meet the work.
+func (r *Report) crew() string {
+	first, worst := -1, -1
+	full := false
+	for i, w := range r.Weeks {
+		if w.Crew == nil {
+			return ""
+		}
+		full = full || w.Crew.Available > 0
+		if w.Crew.ChanceShort >= .5 {
+			if first < 0 {
+				first = i
+			}
+			if worst < 0 || w.Crew.Backlog.P50 > r.Weeks[worst].Crew.Backlog.P50 {
+				worst = i
+			}
+		}
+	}
+	if !full || len(r.Weeks) == 0 {
+		return ""
+	}
+	if first < 0 {
+		best := 0
+		for i, w := range r.Weeks {
+			if w.Crew.ChanceShort > r.Weeks[best].Crew.ChanceShort {
+				best = i
+			}
+		}
+		w := r.Weeks[best]
+		return fmt.Sprintf("The crew's hours should meet the work in each of the next %d weeks; the tightest is the week of %s, with a chance of %s %% that more work comes in than the crew has hours.",
+			len(r.Weeks), Day(w.Monday), Whole(100*w.Crew.ChanceShort))
+	}
+	w := r.Weeks[worst]
+	return fmt.Sprintf("From the week of %s more work is likely to come in than the crew has hours; by the end of the week of %s about %s hours will be waiting, and a new job takes about %s to reach the front.",
+		Day(r.Weeks[first].Monday), Day(w.Monday), Whole(w.Crew.Backlog.P50), Count(w.Crew.Turnaround.P50, "day"))
+}
+
+// decide names the first decision.
+func (r *Report) decide() string {
+	for _, a := range r.Advice {
+		if a.Do == capacity.ApproveTimeOff {
+			continue // good news can wait its turn in the list
+		}
+		return fmt.Sprintf("Decide by %s: %s.", Day(a.DecideBy), lower(Title(a)))
+	}
+	return ""
+}
+
+// Title says what an advice is in a few words.
+func Title(a Advice) string {
+	from := Day(a.From)
+	switch a.Do {
+	case capacity.Hire:
+		return "Look for one more technician, at full speed by " + from
+	case capacity.Overtime:
+		return fmt.Sprintf("Plan %s hours of overtime from %s", Whole(a.Hours), from)
+	case capacity.OpenSaturday:
+		return fmt.Sprintf("Open on Saturdays from %s to %s", from, Day(a.Until))
+	case capacity.MoveWork:
+		return fmt.Sprintf("Move %s hours of work that can wait to %s", Whole(a.Hours), from)
+	case capacity.ApproveTimeOff:
+		if a.Until-a.From > 6 {
+			return fmt.Sprintf("Weeks that can spare someone: %s to %s", from, Day(a.Until))
+		}
+		return fmt.Sprintf("Time off from %s to %s can be granted", from, Day(a.Until))
+	case capacity.HoldTimeOff:
+		return fmt.Sprintf("Hold the time off from %s to %s", from, Day(a.Until))
+	case capacity.FillLull:
+		return fmt.Sprintf("Fill the lull from %s to %s", from, Day(a.Until))
+	}
+	return a.Do
+}
+
+func (r *Report) cautions() []string {
+	var out []string
+	add := func(s string) {
+		for _, have := range out {
+			if have == s {
+				return
+			}
+		}
+		out = append(out, s)
+	}
+	for _, a := range r.Advice {
+		switch a.Do {
+		case capacity.Overtime, capacity.OpenSaturday:
+			add(capacity.OvertimeCaution)
+		case capacity.MoveWork:
+			add(capacity.SafetyCaution)
+		}
+	}
+	for _, k := range r.Kinds {
+		name := strings.ToLower(k.Name)
+		switch {
+		case strings.Contains(name, "cool"), strings.Contains(name, "air"), strings.Contains(name, "refriger"):
+			add(capacity.RefrigerantCaution)
+		case strings.Contains(name, "applian"), strings.Contains(name, "gas"), strings.Contains(name, "propane"), strings.Contains(name, "furnace"):
+			add(capacity.GasCaution)
+		}
+	}
+	return out
+}
+
+// Day writes a day as people do: Mon, Jan 2 becomes "January 2", with the year
+// left out, as a report never looks further than two years ahead.
+func Day(d forecast.Date) string { return d.Time().Format("January 2") }
+
+// LongDay writes a day with its weekday and year.
+func LongDay(d forecast.Date) string { return d.Time().Format("Monday, January 2, 2006") }
+
+// Whole writes a number without decimals, thousands apart; "not known" for
+// what isn't.
+func Whole(v float64) string {
+	if math.IsNaN(v) {
+		return "not known"
+	}
+	s := fmt.Sprintf("%.0f", math.Abs(v))
+	for i := len(s) - 3; i > 0; i -= 3 {
+		s = s[:i] + "," + s[i:]
+	}
+	if math.Round(v) < 0 {
+		s = "-" + s
+	}
+	return s
+}
+
+// Count writes a number with its unit, one or several.
+func Count(v float64, unit string) string {
+	if math.Round(v) == 1 {
+		return "1 " + unit
+	}
+	return Whole(v) + " " + unit + "s"
+}
+
+// Range writes a spread's middle eight tenths.
+func Range(s forecast.Spread) string {
+	if !s.Known() {
+		return "not known"
+	}
+	return Whole(s.P10) + " to " + Whole(s.P90)
+}
+
+func lower(s string) string {
+	if s == "" {
+		return s
+	}
+	return strings.ToLower(s[:1]) + s[1:]
+}
