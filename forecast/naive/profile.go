@@ -60,23 +60,28 @@ func (m Profile) Fit(s forecast.Series) (forecast.Fit, error) {
 	return f, nil
 }
 
-// Shape gives the smoothed profile of a season, one value for each whole step
-// of it: the mean over all seasons, neighbours up to halfWidth steps away
+// Year is the profile of a season: a value for each whole step of it.
+type Year []float64
+
+// At gives the profile's value for step t of s, which may lie beyond its ends.
+func (y Year) At(s forecast.Series, t int) float64 { return y[bin(s, t, len(y))] }
+
+// Shape gives the smoothed profile of a season: the mean over all seasons, neighbours up to halfWidth steps away
 // counting with triangular weight. Steps never observed get the overall mean.
-func Shape(s forecast.Series, halfWidth int) []float64 {
+func Shape(s forecast.Series, halfWidth int) Year {
 	bins := s.Lag()
 	sum, n := make([]float64, bins), make([]float64, bins)
 	all, count := 0.0, 0.0
 	for t, v := range s.Values {
 		if !math.IsNaN(v) {
-			k := Bin(s, t, bins)
+			k := bin(s, t, bins)
 			sum[k] += v
 			n[k]++
 			all += v
 			count++
 		}
 	}
-	out := make([]float64, bins)
+	out := make(Year, bins)
 	for k := range out {
 		a, b := 0.0, 0.0
 		for d := -halfWidth; d <= halfWidth; d++ {
@@ -93,8 +98,8 @@ func Shape(s forecast.Series, halfWidth int) []float64 {
 	return out
 }
 
-// Bin gives the step of the season that step t of s falls on.
-func Bin(s forecast.Series, t, bins int) int {
+// bin gives the step of the season that step t of s falls on.
+func bin(s forecast.Series, t, bins int) int {
 	_, frac := math.Modf(s.Phase(t))
 	if frac < 0 {
 		frac++
@@ -105,13 +110,13 @@ func Bin(s forecast.Series, t, bins int) int {
 type profileFit struct {
 	series forecast.Series
 	n      int
-	shape  []float64
+	shape  Year
 	level  float64
 	sd     float64
 	fitted []float64
 }
 
-func (f *profileFit) usual(t int) float64 { return f.shape[Bin(f.series, t, len(f.shape))] }
+func (f *profileFit) usual(t int) float64 { return f.shape.At(f.series, t) }
 
 // Fitted gives the profile; it was made of the values themselves.
 func (f *profileFit) Fitted() []float64 { return append([]float64(nil), f.fitted...) }

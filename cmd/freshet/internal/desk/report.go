@@ -77,7 +77,7 @@ func usualOf(t forecast.Series) func(forecast.Date) *float64 {
 	}
 	shape := naive.Shape(past, usualWidth)
 	return func(monday forecast.Date) *float64 {
-		return forecast.Number(shape[naive.Bin(past, int(monday-past.Start)/forecast.Week)])
+		return forecast.Number(shape.At(past, int(monday-past.Start)/forecast.Week))
 	}
 }
 
