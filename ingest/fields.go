@@ -108,13 +108,14 @@ type finding struct{ field, reason string }
 func checkDropOff(d *DropOff, v *verdict) {
 	in := d.DroppedOff
 	before := func(o Opt[forecast.Date]) bool { return o.Valid && o.V < in }
-	switch day := in.String(); {
+	const early = "is before the drop-off on "
+	switch {
 	case before(d.Ready):
-		v.fault = finding{"ready", "is before the drop-off on " + day}
+		v.fault = finding{"ready", early + in.String()}
 	case before(d.PickedUp):
-		v.fault = finding{"picked_up", "is before the drop-off on " + day}
+		v.fault = finding{"picked_up", early + in.String()}
 	case before(d.Promised):
-		v.warning = finding{"promised", "is before the drop-off on " + day}
+		v.warning = finding{"promised", early + in.String()}
 	case d.Ready.Valid && d.PickedUp.Valid && d.PickedUp.V < d.Ready.V:
 		v.warning = finding{"picked_up", "is before the job was ready on " + d.Ready.V.String()}
 	}

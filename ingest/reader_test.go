@@ -492,7 +492,7 @@ func BenchmarkDropOffs(b *testing.B) {
 	var file strings.Builder
 	file.WriteString("RO #,Line,Date In,Job Type,Unit #,Est Hours,Actual Hours,Billed Hours,Rush,Promised,Completed,Date Out,Status,Notes\n")
 	for i := range 20_000 {
-		fmt.Fprintf(&file, "%d,%d,%d/%d/2025,Roof reseal,Unit %d,%d.5,3.25,\"1,250.00\",no,3/28/2025,,,open,\"customer says \"\"it drips\"\"\"\n", i/2, i%2+1, i%2+1, i%28+1, i%999, i%9)
+		fmt.Fprintf(&file, "%d,%d,%d/%d/2025,Roof reseal,Unit %d,%d.5,3.25,$12.50,no,3/28/2025,,,open,\"customer says \"\"it drips\"\"\"\n", i/2, i%2+1, i%2+1, i%28+1, i%999, i%9)
 	}
 	b.SetBytes(int64(file.Len()))
 	b.ReportAllocs()

@@ -32,6 +32,10 @@ var words = sync.OnceValue(func() map[string]map[string]string {
 
 // word gives the meaning of a cell by one of the tables, or "".
 func word(table string, cell []byte) string {
+	var short [32]byte // most words fit, and need no allocation
+	if f := appendFold(short[:0], string(cell)); len(f) > 0 {
+		return words()[table][string(f)]
+	}
 	return words()[table][foldWord(string(cell))]
 }
 
