@@ -159,41 +159,48 @@ func (r *Report) season() string {
 	return fmt.Sprintf("The last four weeks brought %s, %s %% %s than this time of year usually brings (%s).", Count(actual, "drop-off"), Whole(math.Abs(change)), word, Whole(usual))
 }
 
-// crew says whether the crew's hours meet the work.
+// crew says whether the crew's hours meet the work: what waits now, where that
+// goes, and when it is worst.
 func (r *Report) crew() string {
-	first, worst := -1, -1
-	full := false
-	for i, w := range r.Weeks {
-		if w.Crew == nil {
-			return ""
-		}
-		full = full || w.Crew.Available > 0
-		if w.Crew.ChanceShort >= .5 {
-			if first < 0 {
-				first = i
-			}
-			if worst < 0 || w.Crew.Backlog.P50 > r.Weeks[worst].Crew.Backlog.P50 {
-				worst = i
-			}
-		}
-	}
-	if !full || len(r.Weeks) == 0 {
+	if len(r.Weeks) < 2 || r.Weeks[0].Crew == nil {
 		return ""
 	}
-	if first < 0 {
-		best := 0
-		for i, w := range r.Weeks {
-			if w.Crew.ChanceShort > r.Weeks[best].Crew.ChanceShort {
-				best = i
-			}
+	worst, tight := 0, 0
+	for i, w := range r.Weeks {
+		if w.Crew.Backlog.P50 > r.Weeks[worst].Crew.Backlog.P50 {
+			worst = i
 		}
-		w := r.Weeks[best]
-		return fmt.Sprintf("The crew's hours should meet the work in each of the next %d weeks; the tightest is the week of %s, with a chance of %s %% that more work comes in than the crew has hours.",
-			len(r.Weeks), Day(w.Monday), Whole(100*w.Crew.ChanceShort))
+		if w.Crew.ChanceShort > r.Weeks[tight].Crew.ChanceShort && w.Crew.Available > 0 {
+			tight = i
+		}
 	}
-	w := r.Weeks[worst]
-	return fmt.Sprintf("From the week of %s more work is likely to come in than the crew has hours; by the end of the week of %s about %s hours will be waiting, and a new job takes about %s to reach the front.",
-		Day(r.Weeks[first].Monday), Day(w.Monday), Whole(w.Crew.Backlog.P50), Count(w.Crew.Turnaround.P50, "day"))
+	now, last, peak := r.Weeks[0], r.Weeks[len(r.Weeks)-1], r.Weeks[worst]
+	front := func(w Week) string {
+		return fmt.Sprintf("%s hours of work will be waiting and a new job takes about %s to reach the front of the line", Whole(w.Crew.Backlog.P50), Count(w.Crew.Turnaround.P50, "day"))
+	}
+	switch week := r.usualHours(); {
+	case peak.Crew.Backlog.P50 > now.Crew.Backlog.P50+week/2:
+		return fmt.Sprintf("Work outruns the crew: by the end of the week of %s about %s.", Day(peak.Monday), front(peak))
+	case now.Crew.Backlog.P50 > week/2 && last.Crew.Backlog.P50 < now.Crew.Backlog.P50-week/4:
+		return fmt.Sprintf("The crew catches up: about %s hours of work are waiting at the end of this week (%s to the front of the line), and about %s by the week of %s.",
+			Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"), Whole(last.Crew.Backlog.P50), Day(last.Monday))
+	case now.Crew.Backlog.P50 > week/2:
+		return fmt.Sprintf("The crew keeps pace and no more: about %s hours of work stay waiting (%s to the front of the line).", Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"))
+	}
+	w := r.Weeks[tight]
+	return fmt.Sprintf("The crew's hours should meet the work for the next %d weeks; the tightest is the week of %s, with a chance of %s %% that more work comes in than the crew has hours.",
+		len(r.Weeks), Day(w.Monday), Whole(100*w.Crew.ChanceShort))
+}
+
+// usualHours gives the crew's hours of a usual week: the most of any.
+func (r *Report) usualHours() float64 {
+	most := 0.0
+	for _, w := range r.Weeks {
+		if w.Crew != nil {
+			most = max(most, w.Crew.Available)
+		}
+	}
+	return most
 }
 
 // decide names the first decision.

@@ -224,15 +224,18 @@ type Futures struct {
 // Simulate draws n joint futures of so many weeks.
 func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 	p := f.past
-	out := Futures{Kinds: p.Kinds, Model: f.name, Warnings: append(f.warn, f.total.Forecast(1).Warnings...)}
-	if c, ok := f.total.(*combine.Chosen); ok {
-		out.Model = c.Model.String()
+	out := Futures{Kinds: p.Kinds, Model: f.name}
+	total := f.total
+	if c, ok := total.(*combine.Chosen); ok {
+		total = c.Fit // the choice is no doubt, and told in Model
+		out.Model = c.Why.Error()
 		for i := range c.Scores {
-			if c.Scores[i].Model == out.Model {
+			if c.Scores[i].Model == c.Model.String() {
 				out.Score, out.Steps = &c.Scores[i], c.Steps
 			}
 		}
 	}
+	out.Warnings = append(f.warn[:len(f.warn):len(f.warn)], total.Forecast(1).Warnings...)
 	out.Total = f.paths(weeks, n, rng)
 	newPaths := func() forecast.Paths { return forecast.NewPaths(out.Total.Start, forecast.Week, weeks, n) }
 	weight := make([]forecast.Paths, len(p.Kinds))

@@ -149,7 +149,7 @@ type kind struct {
 var kinds = []kind{
 	{name: "cooling", weekly: 2.5, base: .15, bumps: []bump{{186, 3.4, 6}}, hours: 4.6, cv: .8, growth: .25, parts: .35, wait: 9, urgent: .12, later: .05, skill: "cooling",
 		notes: []string{"roof unit blows warm", "cab air weak", "fridge not cold on gas", "compressor trips breaker", "thermostat dead"}},
-	{name: "slide-outs and leveling", weekly: 2.3, base: .6, bumps: []bump{{140, 1.1, 3}}, hours: 7.8, cv: 1, growth: .4, parts: .4, wait: 14, urgent: .1, later: .1,
+	{name: "slide-outs and leveling", weekly: 2.3, base: .6, bumps: []bump{{140, 1.1, 3}}, hours: 6.8, cv: 1, growth: .4, parts: .4, wait: 14, urgent: .1, later: .1,
 		notes: []string{"slide stops halfway", "jack leaks", "slide out of time", "leveling panel shows fault", "seal torn"}},
 	{name: "electrical", weekly: 3.3, base: .7, bumps: []bump{{118, .8, 4}}, hours: 4.9, cv: 1, growth: .35, parts: .25, wait: 7, urgent: .12, later: .1,
 		notes: []string{"house batteries flat", "converter hums", "no charge from engine", "lights dim", "shore cord burnt"}},
@@ -159,7 +159,7 @@ var kinds = []kind{
 		notes: []string{"pump runs on", "frost-split line", "tank valve stuck", "leak under sink", "toilet seal"}},
 	{name: "running gear", weekly: 2.1, base: .5, bumps: []bump{{125, 1.4, 4}}, hours: 6.1, cv: .8, growth: .35, parts: .3, wait: 8, urgent: .15, later: 0,
 		notes: []string{"bearing hot", "brakes grab", "axle bent", "tires aged out", "spring shackle worn"}},
-	{name: "exterior", weekly: 1.8, base: .8, bumps: []bump{{40, .5, 3}, {190, .4, 3}}, hours: 9.4, cv: 1.1, growth: .45, parts: .3, wait: 18, urgent: .05, later: .5,
+	{name: "exterior", weekly: 1.8, base: .8, bumps: []bump{{40, .5, 3}, {190, .4, 3}}, hours: 8.2, cv: 1.1, growth: .45, parts: .3, wait: 18, urgent: .05, later: .5,
 		notes: []string{"roof leak at vent", "awning torn", "window seal", "ladder pulled loose", "hail on the cap"}},
 	{name: "seasonal service", weekly: 2.6, base: .06, bumps: []bump{{103, 2.6, 22}, {284, 3.4, 24}}, hours: 2.4, cv: .4, growth: .1, parts: .04, wait: 5, urgent: 0, later: .3,
 		notes: []string{"wake up from winter", "winterize", "roof wash and seal check", "bearing repack"}},
@@ -262,7 +262,7 @@ func (a *arrivals) day(d forecast.Date) []Line {
 	t := d.Time()
 	if d == a.spec.From || t.Month() == 1 && t.Day() == 1 {
 		a.shift = 8 * a.rng.NormFloat64()
-		a.level = math.Exp(.06*a.rng.NormFloat64()) * math.Pow(1.015, float64(d-a.spec.From)/365.25)
+		a.level = math.Exp(.06*a.rng.NormFloat64()) * math.Pow(1.01, float64(d-a.spec.From)/365.25)
 	}
 	if d == a.spec.From || d.Weekday() == 1 {
 		a.rough = .75*a.rough + .07*a.rng.NormFloat64()

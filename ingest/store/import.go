@@ -23,7 +23,7 @@ import (
 type Rows interface {
 	Next() bool
 	Record() ingest.Record
-	Warnings() []*ingest.RowError
+	Warnings() []error
 	Reject() *ingest.RowError
 	Cells() []string
 	Err() error
@@ -45,7 +45,7 @@ type Batch struct {
 	Warned    int
 	Rejected  int
 	Rejects   []*ingest.RowError // the first MaxShown
-	Warnings  []*ingest.RowError // the first MaxShown
+	Warnings  []error            // the first MaxShown
 }
 
 // MaxShown is how many rejects and warnings a Batch carries; the database
@@ -106,7 +106,7 @@ type table struct {
 
 var tables = map[ingest.RowKind]table{
 	ingest.DropOffs: {"job_lines", []string{"ro", "dropped_off", "kind", "unit", "quoted", "clocked", "billed", "parts_wait",
-		"emergency", "deferrable", "comeback_of", "promised", "ready", "picked_up", "status", "note"},
+		"emergency", "deferrable_", "comeback_of", "promised", "ready", "picked_up", "status", "note"},
 		func(a []any, r ingest.Record) []any {
 			d := r.(*ingest.DropOff)
 			return append(a, d.RO, d.DroppedOff.String(), d.Kind, d.Unit, float(d.QuotedHours), float(d.ClockedHours), float(d.BilledHours), float(d.PartsWaitDays),
@@ -268,6 +268,22 @@ func (s *Store) Batches(ctx context.Context, most int) ([]Batch, error) {
 			Rows: r.Rows, Added: r.Added, Updated: r.Updated, Unchanged: r.Unchanged, Warned: r.Warned, Rejected: r.Rejected}
 	}
 	return out, nil
+}
+
+// Rejected is a row that could not be taken, with the file it stood in.
+type Rejected struct {
+	File          string
+	Line          int
+	Column        string `db:"column_"`
+	Value, Reason string
+}
+
+// Rejects gives the last rejected rows, those of the newest file first.
+func (s *Store) Rejects(ctx context.Context, most int) ([]Rejected, error) {
+	var out []Rejected
+	err := s.r.SelectContext(ctx, &out, `SELECT file, line, column_, value, reason FROM rejects JOIN batches ON batches.id = rejects.batch
+		ORDER BY batch DESC, line LIMIT ?`, most)
+	return out, wrap(err)
 }
 
 // Layout gives the layout that was confirmed for a file with these headers,

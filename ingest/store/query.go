@@ -68,7 +68,7 @@ type Job struct {
 	ComebackOf                   string
 }
 
-const jobColumns = `ro, kind, unit, status, note, dropped_off, coalesce(ready, picked_up), promised, quoted, clocked, billed, parts_wait, emergency, deferrable, comeback_of`
+const jobColumns = `ro, kind, unit, status, note, dropped_off, coalesce(ready, picked_up), promised, quoted, clocked, billed, parts_wait, emergency, deferrable_, comeback_of`
 
 func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, error) {
 	rows, err := s.r.QueryContext(ctx, "SELECT "+jobColumns+" FROM job_lines WHERE "+where+" ORDER BY dropped_off, key", args...)

@@ -51,7 +51,7 @@ CREATE TABLE job_lines (
     billed      REAL CHECK (billed BETWEEN 0 AND 1e6),
     parts_wait  REAL,
     emergency   INTEGER NOT NULL,
-    deferrable  INTEGER NOT NULL,
+    deferrable_ INTEGER NOT NULL,
     comeback_of TEXT NOT NULL,
     promised    TEXT,
     ready       TEXT,

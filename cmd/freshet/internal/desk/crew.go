@@ -9,16 +9,17 @@ import (
 	"freshet/capacity"
 	"freshet/forecast"
 	"freshet/forecast/workload"
+	"freshet/report"
 )
 
 // Crew is the hours available against the hours expected, what follows for
 // the backlog, and what to decide by when.
 type Crew struct {
-	Schema   int           `json:"schema"`
-	AsOf     forecast.Date `json:"as_of"`
-	Weeks    []CrewWeek    `json:"weeks"`
-	Advice   []Advice      `json:"advice"`
-	Warnings []string      `json:"warnings"`
+	Schema   int             `json:"schema"`
+	AsOf     forecast.Date   `json:"as_of"`
+	Weeks    []CrewWeek      `json:"weeks"`
+	Advice   []report.Advice `json:"advice"`
+	Warnings []string        `json:"warnings"`
 }
 
 // CrewWeek is one week. In the week that holds AsOf only what is still to come
@@ -32,17 +33,6 @@ type CrewWeek struct {
 	TurnaroundDays forecast.Spread `json:"turnaround_days"`
 	ChanceShort    float64         `json:"chance_short"`
 	ShortHours     forecast.Spread `json:"short_hours"`
-}
-
-// Advice is one thing to decide.
-type Advice struct {
-	Do       string        `json:"do"`
-	From     forecast.Date `json:"from"`
-	Until    forecast.Date `json:"until"`
-	Hours    float64       `json:"hours"`
-	DecideBy forecast.Date `json:"decide_by"`
-	Cost     *float64      `json:"cost"`
-	Why      string        `json:"why"`
 }
 
 // Errors of a shop whose crew can't be set against its work.
@@ -85,7 +75,7 @@ func (s *shop) staffing(f workload.Futures, change capacity.WhatIf) (Crew, error
 	if err != nil {
 		return Crew{}, err
 	}
-	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Weeks: make([]CrewWeek, s.ask.Weeks), Advice: []Advice{}, Warnings: s.said(f)}
+	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Weeks: make([]CrewWeek, s.ask.Weeks), Advice: []report.Advice{}, Warnings: s.said(f)}
 	for j := range out.Weeks {
 		w := o.Weeks[j]
 		out.Weeks[j] = CrewWeek{Week: w.Monday, PaidHours: w.Paid, AvailableHours: w.Available,
@@ -93,7 +83,7 @@ func (s *shop) staffing(f workload.Futures, change capacity.WhatIf) (Crew, error
 			TurnaroundDays: forecast.SpreadOf(o.Turnaround.Dist(j)), ChanceShort: o.ChanceShort[j], ShortHours: forecast.SpreadOf(o.Short.Dist(j))}
 	}
 	for _, a := range advice {
-		out.Advice = append(out.Advice, Advice(a))
+		out.Advice = append(out.Advice, report.Advice{Do: a.Do, From: a.From, Until: a.Until, Hours: a.Hours, DecideBy: a.DecideBy, Cost: a.Cost, Why: a.Why})
 	}
 	for _, w := range plan.Warnings() {
 		out.Warnings = append(out.Warnings, sentence(w))

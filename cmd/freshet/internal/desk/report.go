@@ -43,9 +43,7 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 		for j, w := range crew.Weeks {
 			facts.Weeks[j].Crew = &report.CrewWeek{Available: w.AvailableHours, Backlog: w.BacklogHours, Turnaround: w.TurnaroundDays, ChanceShort: w.ChanceShort}
 		}
-		for _, a := range crew.Advice {
-			facts.Advice = append(facts.Advice, report.Advice{Do: a.Do, From: a.From, Until: a.Until, DecideBy: a.DecideBy, Hours: a.Hours, Cost: a.Cost, Why: a.Why})
-		}
+		facts.Advice = crew.Advice
 	}
 	return report.Build(facts), nil
 }

@@ -1,0 +1,207 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"text/tabwriter"
+
+	"freshet/capacity"
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/forecast"
+	"freshet/report"
+	"freshet/report/html"
+
+	"github.com/spf13/cobra"
+)
+
+func (a *app) outlook() *cobra.Command {
+	return &cobra.Command{Use: "outlook", Short: "Expected drop-offs and labor hours, week by week", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Outlook, []string, error) {
+			o, err := d.Outlook(c.Context(), ask)
+			return o, o.Warnings, err
+		}, a.showOutlook)
+	}}
+}
+
+func (a *app) showOutlook(o desk.Outlook) error {
+	t := a.table()
+	fmt.Fprintln(t, "week of\tdrop-offs\t8 in 10 weeks\thours of work\t8 in 10 weeks\t")
+	for _, w := range o.Weeks {
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t\n", w.Week, report.Whole(w.DropOffs.P50), report.Range(w.DropOffs), hoursOf(w.Hours.P50), report.Range(w.Hours))
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "\nIn all %d weeks, by job kind (means):\n", len(o.Weeks))
+	t = a.table()
+	fmt.Fprintln(t, "kind\tdrop-offs\thours of work\t")
+	for _, k := range o.Kinds {
+		n, h := 0.0, 0.0
+		for _, w := range k.Weeks {
+			n += w.DropOffs.Mean
+			h += w.Hours.Mean
+		}
+		fmt.Fprintf(t, "%s\t%.1f\t%s\t\n", k.Kind, n, hoursOf(h))
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintf(a.out, "\nDrop-offs: %s. Hours: %s.\n", o.Model.DropOffs, o.Model.Hours)
+	return nil
+}
+
+func (a *app) crew() *cobra.Command {
+	var change capacity.WhatIf
+	var tech string
+	c := &cobra.Command{Use: "crew", Short: "The crew's hours against the work, and what to decide by when", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+		if err := addTech(&change, tech); err != nil {
+			return usage{err}
+		}
+		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Crew, []string, error) {
+			v, err := d.Crew(c.Context(), ask, change)
+			return v, v.Warnings, err
+		}, a.showCrew)
+	}}
+	f := c.Flags()
+	f.StringVar(&tech, "add-tech", "", "what if there were `N[@DATE]` technicians more, from that day on")
+	f.Float64Var(&change.AddHours, "add-hours", 0, "what if there were so many hours on jobs more a week")
+	f.Float64Var(&change.DemandPercent, "demand", 0, "what if so many percent more work came (less: below 0)")
+	f.IntVar(&change.SeasonShiftDays, "season-shift", 0, "what if the season came so many days later (earlier: below 0)")
+	f.BoolVar(&change.Saturdays, "saturdays", false, "what if the shop opened on Saturdays")
+	return c
+}
+
+// addTech reads N or N@DATE.
+func addTech(w *capacity.WhatIf, text string) error {
+	if text == "" {
+		return nil
+	}
+	n, day, dated := strings.Cut(text, "@")
+	if _, err := fmt.Sscanf(n, "%d", &w.AddTech); err != nil {
+		return fmt.Errorf("--add-tech: need a number, or a number@YYYY-MM-DD, have %q", text)
+	}
+	if dated {
+		d, err := forecast.ParseDate(day)
+		if err != nil {
+			return fmt.Errorf("--add-tech: need a day as YYYY-MM-DD after the @, have %q", day)
+		}
+		w.AddTechFrom = d
+	}
+	return nil
+}
+
+func (a *app) showCrew(v desk.Crew) error {
+	t := a.table()
+	fmt.Fprintln(t, "week of\tcrew has\twork expected\t8 in 10 weeks\tchance short\twaiting at the end\tdays to the front\t")
+	for _, w := range v.Weeks {
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\t\n", w.Week, hoursOf(w.AvailableHours), hoursOf(w.ExpectedHours.P50), report.Range(w.ExpectedHours), 100*w.ChanceShort,
+			hoursOf(w.BacklogHours.P50), report.Whole(w.TurnaroundDays.P50))
+	}
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	fmt.Fprintln(a.out)
+	if len(v.Advice) == 0 {
+		fmt.Fprintln(a.out, "Nothing needs deciding now.")
+	}
+	cautions := report.Build(report.Facts{Advice: v.Advice}).Cautions
+	for _, x := range v.Advice {
+		fmt.Fprintf(a.out, "By %s: %s.\n  %s\n", x.DecideBy, report.Title(x), x.Why)
+	}
+	for _, x := range cautions {
+		fmt.Fprintln(a.out, "\nCaution:", x)
+	}
+	return nil
+}
+
+func (a *app) score() *cobra.Command {
+	return &cobra.Command{Use: "score", Short: "How the outlooks would have turned out on the shop's own history", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Score, []string, error) {
+			v, err := d.Score(c.Context(), ask)
+			return v, v.Warnings, err
+		}, a.showScore)
+	}}
+}
+
+func (a *app) showScore(v desk.Score) error {
+	t := a.table()
+	fmt.Fprintln(t, "what\tweeks ahead\tforecasts\terror, share of the whole\tsame week last year\terror against it\t80 % range held\t")
+	row := func(name string, s desk.ScoreOf) {
+		fmt.Fprintf(t, "%s\tall\t%d\t%s\t%s\t%s\t%s\t\n", name, s.Origins, share(s.WAPE), share(s.LastYearWAPE), share(s.RatioToLastYear), share(s.Coverage80))
+		for _, h := range s.Ahead {
+			fmt.Fprintf(t, "\t%d\t\t%s\t\t%s\t%s\t\n", h.Weeks, share(h.WAPE), share(h.RatioToLastYear), share(h.Coverage80))
+		}
+	}
+	row("drop-offs", v.DropOffs)
+	row("hours", v.Hours)
+	for _, k := range v.Kinds {
+		row(k.Kind, k)
+	}
+	return t.Flush()
+}
+
+func (a *app) report() *cobra.Command {
+	var out string
+	c := &cobra.Command{Use: "report", Short: "Write the weekly report as one page that opens anywhere", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (report.Report, []string, error) {
+			r, err := d.Report(c.Context(), ask, version())
+			if err == nil && out != "" {
+				err = writeFile(out, func(w io.Writer) error { return html.Write(w, r) })
+			}
+			return r, r.Warnings, err
+		}, func(r report.Report) error {
+			for _, line := range r.Headline {
+				fmt.Fprintln(a.out, line)
+			}
+			if out != "" {
+				fmt.Fprintln(a.out, "\nThe report is in", out)
+			}
+			return nil
+		})
+	}}
+	c.Flags().StringVar(&out, "out", "", "write the page to this file")
+	return c
+}
+
+// writeFile writes a file whole or not at all: into a neighbour first.
+func writeFile(path string, write func(io.Writer) error) error {
+	temp := path + ".part"
+	f, err := os.OpenFile(temp, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
+	if err != nil {
+		return err
+	}
+	err = write(f)
+	if e := f.Sync(); err == nil {
+		err = e
+	}
+	if e := f.Close(); err == nil {
+		err = e
+	}
+	if err == nil {
+		return os.Rename(temp, path)
+	}
+	os.Remove(temp)
+	return err
+}
+
+func (a *app) table() *tabwriter.Writer {
+	return tabwriter.NewWriter(a.out, 0, 0, 2, ' ', tabwriter.AlignRight)
+}
+
+// hoursOf writes hours with their unit, where they are known.
+func hoursOf(v float64) string {
+	s := report.Whole(v)
+	if s == "not known" {
+		return s
+	}
+	return s + " h"
+}
+
+func share(v *float64) string {
+	if v == nil {
+		return "not known"
+	}
+	return fmt.Sprintf("%.0f %%", 100**v)
+}

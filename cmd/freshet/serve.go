@@ -1,0 +1,214 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"os"
+	"os/signal"
+	"path/filepath"
+	"syscall"
+	"time"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/cmd/freshet/internal/web"
+	"freshet/cmd/freshet/internal/weekly"
+	"freshet/forecast"
+	"freshet/ingest"
+	"freshet/ingest/demo"
+	"freshet/ingest/store"
+
+	"github.com/robfig/cron/v3"
+	"github.com/spf13/cobra"
+)
+
+const usualListen = "127.0.0.1:8137"
+
+func (a *app) serve() *cobra.Command {
+	var listen string
+	c := &cobra.Command{Use: "serve", Short: "Serve the shop's pages and keep the weekly report up to date", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+		db, err := a.open(c.Context())
+		if err != nil {
+			return err
+		}
+		defer db.Close()
+		return a.servePages(c, db, listen)
+	}}
+	c.Flags().StringVar(&listen, "listen", usualListen, "address to serve on; only this machine's own are allowed")
+	return c
+}
+
+func (a *app) demo() *cobra.Command {
+	var listen string
+	c := &cobra.Command{Use: "demo", Short: "Show an invented shop", Args: cobra.NoArgs,
+		Long: `Makes the records of an invented shop, six years of them until yesterday, in a
+fresh database (or the one that --db names) and serves its pages.`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if a.db == "" {
+				dir, err := os.MkdirTemp("", "freshet-demo-")
+				if err != nil {
+					return err
+				}
+				defer os.RemoveAll(dir)
+				a.db = filepath.Join(dir, "demo.db")
+			}
+			db, err := a.open(c.Context())
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			if err := a.makeDemo(c, db); err != nil {
+				return err
+			}
+			return a.servePages(c, db, listen)
+		}}
+	c.Flags().StringVar(&listen, "listen", usualListen, "address to serve on; only this machine's own are allowed")
+	return c
+}
+
+// demoSeed makes the invented shop that everyone sees.
+const demoSeed = 2
+
+// makeDemo fills the database with the invented shop, by the same way in that
+// a shop's own files take. It refuses a database that holds a real shop.
+func (a *app) makeDemo(c *cobra.Command, db *store.Store) error {
+	ctx := c.Context()
+	batches, err := db.Batches(ctx, 1)
+	if err != nil {
+		return err
+	}
+	if marked, err := db.Setting(ctx, desk.SettingDemo, ""); err != nil {
+		return err
+	} else if len(batches) > 0 && marked == "" {
+		return fmt.Errorf("%s holds a shop's own records: need another --db for the demo", db.Path())
+	}
+	for _, kv := range [][2]string{{desk.SettingName, demo.Name}, {desk.SettingZone, demo.Zone}, {desk.SettingDemo, "yes"}} {
+		if err := db.Set(ctx, kv[0], kv[1]); err != nil {
+			return err
+		}
+	}
+	ask, err := a.ask(c, &desk.Desk{Store: db})
+	if err != nil {
+		return err
+	}
+	dir, err := os.MkdirTemp("", "freshet-files-")
+	if err != nil {
+		return err
+	}
+	defer os.RemoveAll(dir)
+	for _, f := range demo.Generate(demo.SixYears(demoSeed, ask.AsOf)).Files() {
+		path := filepath.Join(dir, f.Name)
+		if err := writeFile(path, f.Write); err != nil {
+			return err
+		}
+		if _, err := a.takeInFile(ctx, db, path, importing{as: string(ingest.RowKind(f.Kind))}, ask.AsOf+366); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// servePages serves until the program is told to stop.
+func (a *app) servePages(c *cobra.Command, db *store.Store, listen string) error {
+	ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	log := slog.New(slog.NewTextHandler(a.err, nil))
+	if host, _, err := net.SplitHostPort(listen); err != nil {
+		return usage{fmt.Errorf("--listen: need an address such as %s, have %q", usualListen, listen)}
+	} else if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return usage{fmt.Errorf("--listen: need an address of this machine alone, such as %s, have %q: there are no passwords yet", usualListen, listen)}
+	}
+	if err := a.refresh(c, db); err != nil && !errors.Is(err, errNothingToShow) {
+		return err
+	}
+	l, err := net.Listen("tcp", listen)
+	if err != nil {
+		return fmt.Errorf("%w: is freshet running already? --listen names another address", err)
+	}
+	srv := &http.Server{Handler: web.New(db, log), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
+		WriteTimeout: 30 * time.Second, IdleTimeout: 60 * time.Second, MaxHeaderBytes: 16 << 10}
+
+	// Recover stands innermost: outside SkipIfStillRunning, one panic would
+	// stop every later tick.
+	ticks := cron.New(cron.WithChain(cron.SkipIfStillRunning(cron.DiscardLogger), cron.Recover(cron.DiscardLogger)))
+	ticks.AddFunc("@every 30s", func() {
+		if err := a.refresh(c, db); err != nil && !errors.Is(err, errNothingToShow) {
+			log.Error("the weekly run failed", "error", err)
+		}
+	})
+	ticks.Start()
+	defer func() { <-ticks.Stop().Done() }()
+
+	fmt.Fprintf(a.out, "Open http://%s in a browser. Ctrl-C ends it.\n", l.Addr())
+	served := make(chan error, 1)
+	go func() { served <- srv.Serve(l) }()
+	select {
+	case err := <-served:
+		return err
+	case <-ctx.Done():
+		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), 4*time.Second)
+		defer cancel()
+		return srv.Shutdown(end)
+	}
+}
+
+var errNothingToShow = errors.New("nothing is on record yet")
+
+// refresh makes the report anew if it is due: there is none, a week's slot has
+// passed since the last, or records came in since.
+func (a *app) refresh(c *cobra.Command, db *store.Store) error {
+	ctx := c.Context()
+	d := &desk.Desk{Store: db}
+	loc, err := d.Zone(ctx)
+	if err != nil {
+		return err
+	}
+	last, ok, err := db.LatestRun(ctx)
+	if err != nil {
+		return err
+	}
+	batches, err := db.Batches(ctx, 1)
+	if err != nil {
+		return err
+	}
+	if len(batches) == 0 {
+		return errNothingToShow
+	}
+	if ok {
+		made, err := time.Parse(time.RFC3339, last.MadeAt)
+		if err != nil {
+			return err
+		}
+		slot, due := weekly.Schedule{}, false
+		if slot, err = weekly.Parse(weekly.Usual); err != nil {
+			return err
+		}
+		if t, found := slot.Last(a.now(), loc); found {
+			due = made.Before(t)
+		}
+		if !due && !batches[0].TakenIn.After(made) {
+			return nil
+		}
+	}
+	ask, err := a.ask(c, d)
+	if err != nil {
+		return err
+	}
+	r, err := d.Report(ctx, ask, version())
+	if err != nil {
+		return err
+	}
+	text, err := json.Marshal(r)
+	if err != nil {
+		return err
+	}
+	until := ask.AsOf - 1
+	if r.DataUntil != nil {
+		until = *r.DataUntil
+	}
+	return db.KeepRun(ctx, store.Run{AsOf: ask.AsOf, Seed: ask.Seed, Version: version(), DataUntil: forecast.Date(until), MadeAt: a.now().UTC().Format(time.RFC3339), Report: text})
+}
