@@ -453,3 +453,58 @@ func TestAllocations(t *testing.T) {
 		t.Errorf("%v allocations for an easy series, %v for a hard one", a, b)
 	}
 }
+
+// Constants stay in the region, also where the series comes from outside: from
+// constants that don't forget.
+func TestRegion(t *testing.T) {
+	rng := rand.New(rand.NewPCG(6, 6))
+	m := Model{Additive, Additive, Additive}
+	work := make([]float64, 28)
+	for range 20 {
+		made := &Fit{model: m, constants: constants{.41, .41, .58, 1}, sigma: 1, low: math.Inf(-1), high: math.Inf(1),
+			first: state{season: make([]float64, 12)}, last: state{1000, 0, make([]float64, 12)}, step: 1}
+		if forgets(made.constants, 12, work) {
+			t.Fatal("the constants forget")
+		}
+		y := made.Simulate(120, 1, rng).Values
+		fit, err := m.Fit(forecast.Plain(y, 12))
+		if err != nil {
+			t.Fatal(err)
+		}
+		c := fit.(*Fit).constants
+		if !(c.alpha >= edge && c.alpha <= 1-edge && c.beta >= edge && c.beta <= c.alpha && c.gamma >= edge-1e-12 && c.gamma <= 1-c.alpha+1e-12) ||
+			!forgets(c, 12, work) {
+			t.Errorf("outside of the region: %+v", c)
+		}
+	}
+}
+
+// Centring the seasonals changes no mean.
+func TestCentred(t *testing.T) {
+	s := monthly()
+	for _, m := range family {
+		if !m.seasonal() {
+			continue
+		}
+		st := roughStart(s.Values, 12, m.Season)
+		for i := range st.season {
+			if m.Season == Additive {
+				st.season[i] += 30
+			} else {
+				st.season[i] *= 1.3
+			}
+		}
+		means := func(st state) []float64 {
+			st.season = slices.Clone(st.season)
+			tr := newTrace(s.Len())
+			m.run(s.Values, constants{.2, .02, .1, 1}, &st, tr)
+			return tr.mean
+		}
+		before := means(st)
+		for i, v := range means(st.centred(m)) {
+			if math.Abs(v-before[i]) > 1e-9*math.Abs(v) {
+				t.Fatalf("%v: step %d: %v, centred %v", m, i+1, before[i], v)
+			}
+		}
+	}
+}

@@ -10,6 +10,12 @@ import (
 
 // Fit is a member of the family at given constants and starting state, run
 // through one series. It is a forecast.Describer and a forecast.Likelihood.
+//
+// Its ranges allow for the number of parameters by the degrees of freedom of
+// sigma, but not for choosing a model. Over the last 18 training months of
+// every second monthly series of the M3 competition (541 of 60 or more) the
+// 80 and 95 % ranges of Model{} held 70 and 87 % of the values; ranges 1.25
+// times as wide would have held 80 and 93 %.
 type Fit struct {
 	model       Model
 	constants   constants

@@ -13,8 +13,9 @@ import (
 // the exact variance sigma² (1 + c_1² + ... + c_(j-1)²), where c_j = alpha +
 // beta (phi + ... + phi^j), plus gamma where j is a whole number of seasons
 // (HKOS, table 6.2). Otherwise the mean is that of the recursion without
-// errors, and quantiles are those of 2,000 paths whose errors are stratified:
-// the same at every call, and the first steps the same whatever h.
+// errors, within the bounds that Simulate states, and quantiles are those of
+// 2,000 paths whose errors are stratified: the same at every call, and the
+// first steps the same whatever h. It panics if h < 1.
 func (f *Fit) Forecast(h int) forecast.Forecast {
 	means := forecast.NewPaths(f.next, f.step, h, 1) // panics if h < 1
 	mean := means.Path(0)
@@ -68,7 +69,8 @@ func (f *Fit) variances(h int) []float64 {
 // Simulate draws joint paths by the recursion with normal errors. Relative
 // errors stop short of -1, and the means of models of positive values stay
 // between a thousandth of the least value seen and a million times the
-// largest, so that paths never turn negative for good or overflow.
+// largest, so that paths neither turn negative nor overflow. It panics if
+// h < 1 or n < 1.
 func (f *Fit) Simulate(h, n int, rng *rand.Rand) forecast.Paths {
 	p := forecast.NewPaths(f.next, f.step, h, n)
 	season := f.scratch()

@@ -11,7 +11,10 @@
 // seasons, which are unstable; multiplicative parts on values that aren't all
 // positive; and seasons longer than 24 steps, since 52 free starting values
 // are seldom worth their price: take such a season out with package stl, or
-// use package harmonic.
+// use package harmonic. An Auto season leaves a long one out with a warning.
+//
+// A value that wasn't observed teaches nothing: the state is carried forward,
+// and the likelihood counts the observed steps alone.
 //
 // To use it: Model{} chooses everything, Model{Error, Trend, Season} fixes
 // what is known, and [Fixed] applies known constants without estimating.

@@ -37,10 +37,12 @@ type search struct {
 	hess, chol        []float64  // square, row after row, lower triangle
 	index             []int
 
-	level, slope, seasons []float64      // the state's derivatives by x
-	rows                  []float64      // a few rows of the Jacobian
-	share                 []float64      // mean of the derivatives of ln mean
-	errors, logs          [stack]float64 // of the rows: the errors, and what makes a row a derivative of ln mean
+	level, slope, seasons []float64 // the state's derivatives by x
+	share                 []float64 // mean of the derivatives of ln mean
+	rows                  []float64 // a few rows of the Jacobian
+	// Of these rows: the errors, and what turns a row into the derivatives of
+	// ln mean.
+	errors, logs [stack]float64
 }
 
 func newSearch(y []float64, lag int) *search {
