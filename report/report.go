@@ -26,8 +26,9 @@ type Facts struct {
 	DataUntil *forecast.Date `json:"data_until"` // last day with a record
 	Seed      uint64         `json:"seed"`
 	Version   string         `json:"version"`
-	Weeks     []Week         `json:"weeks"`  // from the week of AsOf on
-	Season    []Point        `json:"season"` // weeks around AsOf against the usual
+	ThisWeek  Week           `json:"this_week"` // the whole week of AsOf, what came in already included
+	Weeks     []Week         `json:"weeks"`     // from the week of AsOf on; the first holds only what is left of it
+	Season    []Point        `json:"season"`    // weeks around AsOf against the usual
 	Kinds     []Kind         `json:"kinds"`
 	Advice    []Advice       `json:"advice"`
 	Accuracy  *Accuracy      `json:"accuracy"` // nil where the history is too short
@@ -39,10 +40,17 @@ type Facts struct {
 // Week is one week ahead. Crew is nil where no crew is known.
 type Week struct {
 	Monday   forecast.Date   `json:"week"`
+	Rest     bool            `json:"rest"` // part of the week is over
 	DropOffs forecast.Spread `json:"drop_offs"`
 	Hours    forecast.Spread `json:"hours"`
 	Crew     *CrewWeek       `json:"crew"`
 }
+
+// Closed says that the crew has no hours in the week.
+func (w Week) Closed() bool { return w.Crew != nil && w.Crew.Available == 0 }
+
+// Short says that more work than hours is likely.
+func (w Week) Short() bool { return w.Crew != nil && !w.Closed() && w.Crew.ChanceShort >= .5 }
 
 // CrewWeek is the crew's side of a week.
 type CrewWeek struct {
@@ -120,7 +128,7 @@ func (r *Report) thisWeek() string {
 	if len(r.Weeks) == 0 {
 		return "There is nothing on record yet: import the shop's drop-offs first."
 	}
-	w := r.Weeks[0]
+	w := r.ThisWeek
 	s := fmt.Sprintf("Expect about %s this week (8 times out of 10, %s)", Count(w.DropOffs.P50, "drop-off"), Range(w.DropOffs))
 	if w.Hours.Known() {
 		s += fmt.Sprintf(", which bring about %s hours of work", Whole(w.Hours.P50))
@@ -205,13 +213,24 @@ func (r *Report) usualHours() float64 {
 
 // decide names the first decision.
 func (r *Report) decide() string {
-	for _, a := range r.Advice {
-		if a.Do == capacity.ApproveTimeOff {
-			continue // good news can wait its turn in the list
-		}
+	for _, a := range r.Decisions() {
 		return fmt.Sprintf("Decide by %s: %s.", Day(a.DecideBy), lower(Title(a)))
 	}
 	return ""
+}
+
+// Grants gives the advice that time off can be granted, Decisions the rest.
+func (r Report) Grants() []Advice    { return r.advice(true) }
+func (r Report) Decisions() []Advice { return r.advice(false) }
+
+func (r Report) advice(grants bool) []Advice {
+	var out []Advice
+	for _, a := range r.Advice {
+		if (a.Do == capacity.ApproveTimeOff) == grants {
+			out = append(out, a)
+		}
+	}
+	return out
 }
 
 // Title says what an advice is in a few words.

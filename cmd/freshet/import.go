@@ -188,7 +188,7 @@ func (a *app) layout(ctx context.Context, db *store.Store, sheet *ingest.Sheet, 
 	if how.guesses {
 		l = l.AcceptGuesses()
 	}
-	if !a.json {
+	if !a.json && !confirmed {
 		for _, g := range l.Guesses {
 			fmt.Fprintf(a.err, "note: %s: column %q may be %s; if so, say --map %q\n", sheet.Name, g.Header, g.Field, g.Header+"="+g.Field)
 		}

@@ -10,6 +10,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
@@ -209,10 +210,7 @@ func (t *taker) take(rows Rows) error {
 	key := record.Key()
 	t.args = t.table.values(append(t.args[:0], key), record)
 	t.text.Reset()
-	for _, v := range t.args[1:] {
-		fmt.Fprintf(&t.text, "%v\x00", v)
-	}
-	t.digest = sha256.Sum256(t.text.Bytes())
+	t.digest = digest(&t.text, t.args[1:])
 	var known []byte
 	switch err := t.find.QueryRow(key).Scan(&known); {
 	case errors.Is(err, sql.ErrNoRows):
@@ -227,6 +225,33 @@ func (t *taker) take(rows Rows) error {
 	}
 	_, err := t.put.Exec(append(t.args, t.digest[:], t.b.ID)...)
 	return wrap(err)
+}
+
+// digest tells two versions of a record apart. Each value is marked with its
+// type and its length, so that no two records write the same text.
+func digest(text *bytes.Buffer, values []any) [sha256.Size]byte {
+	var b [32]byte
+	for _, v := range values {
+		switch v := v.(type) {
+		case nil:
+			text.WriteByte('-')
+		case int64:
+			text.WriteByte('i')
+			text.Write(strconv.AppendInt(b[:0], v, 10))
+		case float64:
+			text.WriteByte('f')
+			text.Write(strconv.AppendFloat(b[:0], v, 'g', -1, 64))
+		case string:
+			text.WriteByte('s')
+			text.Write(strconv.AppendInt(b[:0], int64(len(v)), 10))
+			text.WriteByte(':')
+			text.WriteString(v)
+		default:
+			panic(fmt.Sprintf("store: no digest of a %T", v))
+		}
+		text.WriteByte(0)
+	}
+	return sha256.Sum256(text.Bytes())
 }
 
 func (t *taker) close() error {
@@ -308,7 +333,7 @@ func (s *Store) KeepLayout(ctx context.Context, signature string, l ingest.Layou
 	}
 	return s.within(ctx, func(tx *sqlx.Tx) error {
 		_, err := tx.Exec(`INSERT INTO layouts(signature, kind, layout) VALUES(?, ?, ?)
-			ON CONFLICT(signature) DO UPDATE SET kind = excluded.kind, layout = excluded.layout`, signature, l.Kind, text)
+			ON CONFLICT(signature) DO UPDATE SET kind = excluded.kind, layout = excluded.layout`, signature, l.Kind, string(text))
 		return wrap(err)
 	})
 }

@@ -54,12 +54,16 @@ func All(r report.Report) ([]Chart, error) {
 
 // hours draws the expected hours with their range against the crew's.
 func hours(r report.Report) (Chart, bool, error) {
-	if len(r.Weeks) == 0 || !r.Weeks[0].Hours.Known() {
+	whole := r.Weeks
+	if len(whole) > 0 && whole[0].Rest {
+		whole = whole[1:] // a rest of a week beside whole ones would mislead
+	}
+	if len(whole) == 0 || !whole[0].Hours.Known() {
 		return Chart{}, false, nil
 	}
 	var weeks []string
 	var low, wide, mid, crew []opts.LineData
-	for _, w := range r.Weeks {
+	for _, w := range whole {
 		weeks = append(weeks, week(w.Monday))
 		low = append(low, value(w.Hours.P10))
 		wide = append(wide, value(w.Hours.P90-w.Hours.P10))
@@ -77,7 +81,7 @@ func hours(r report.Report) (Chart, bool, error) {
 			charts.WithLineStyleOpts(opts.LineStyle{Color: ember, Width: 3, Type: "dashed"}), charts.WithItemStyleOpts(opts.ItemStyle{Color: ember}))
 		legend = append(legend, "the crew has")
 	}
-	first, last := r.Weeks[0], r.Weeks[len(r.Weeks)-1]
+	first, last := whole[0], whole[len(whole)-1]
 	return finish(c, "hours", legend, fmt.Sprintf("Line chart of expected hours of work by week from %s to %s with their range, against the crew's hours. The table of weeks below holds the same numbers.",
 		report.Day(first.Monday), report.Day(last.Monday)))
 }
@@ -148,7 +152,7 @@ func solid(color string) charts.SeriesOpts {
 }
 
 func finish(c *charts.Line, id string, legend []string, text string) (Chart, bool, error) {
-	c.SetGlobalOptions(charts.WithLegendOpts(opts.Legend{Show: opts.Bool(true), Data: legend, Top: "0", Left: "0", Type: "plain"}),
+	c.SetGlobalOptions(charts.WithLegendOpts(opts.Legend{Show: opts.Bool(true), Data: legend, Top: "0", Left: "0", Type: "plain", Icon: "roundRect"}),
 		charts.WithAriaOpts(&opts.Aria{Enabled: opts.Bool(true)}))
 	c.Validate()
 	j, err := json.Marshal(c.JSON())

@@ -36,6 +36,7 @@ var Functions = template.FuncMap{
 	"longday": report.LongDay,
 	"whole":   report.Whole,
 	"count":   report.Count,
+	"float":   func(n int) float64 { return float64(n) },
 	"between": report.Range,
 	"title":   report.Title,
 	"percent": func(v float64) string { return report.Whole(100*v) + " %" },
@@ -61,7 +62,6 @@ var Functions = template.FuncMap{
 		}
 		return nil
 	},
-	"short": func(w report.Week) bool { return w.Crew != nil && w.Crew.ChanceShort >= .5 },
 }
 
 // Parts holds the templates of a report's body: the template "report" takes a

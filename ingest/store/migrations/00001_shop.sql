@@ -41,7 +41,7 @@ CREATE TABLE layouts (
 
 -- A job line of a repair order: the unit that is counted.
 CREATE TABLE job_lines (
-    key         TEXT PRIMARY KEY,
+    key         TEXT NOT NULL UNIQUE,
     ro          TEXT NOT NULL,
     dropped_off TEXT NOT NULL,
     kind        TEXT NOT NULL,
@@ -60,9 +60,8 @@ CREATE TABLE job_lines (
     note        TEXT NOT NULL,
     digest      BLOB NOT NULL,
     batch       INTEGER NOT NULL REFERENCES batches(id)
-) STRICT, WITHOUT ROWID;
+) STRICT;
 CREATE INDEX job_lines_by_day ON job_lines(dropped_off, kind);
-CREATE INDEX job_lines_open ON job_lines(dropped_off) WHERE ready IS NULL AND picked_up IS NULL;
 
 CREATE TABLE crew (
     key          TEXT PRIMARY KEY,

@@ -4,6 +4,7 @@
   'use strict';
   var dark = matchMedia('(prefers-color-scheme: dark)');
   var drawn = [];
+  var family = getComputedStyle(document.body).fontFamily; // spelled out, so that widths can be measured
   function draw(printing) {
     drawn.forEach(function (c) { c.dispose(); });
     drawn = [];
@@ -13,8 +14,8 @@
       var text = night ? '#d9d4c7' : '#3b382f';
       var lines = night ? '#4a463b' : '#ddd7c8';
       o.backgroundColor = 'transparent';
-      o.textStyle = { fontFamily: 'inherit', fontSize: 13, color: text };
-      [].concat(o.legend || []).forEach(function (l) { l.textStyle = { color: text, fontSize: 13 }; l.width = '100%'; });
+      o.textStyle = { fontFamily: family, fontSize: 13, color: text };
+      [].concat(o.legend || []).forEach(function (l) { l.textStyle = { color: text, fontSize: 13, fontFamily: family }; l.width = '100%'; });
       [].concat(o.xAxis).forEach(function (a) { a.axisLabel = Object.assign({}, a.axisLabel, { color: text }); a.axisLine = { lineStyle: { color: lines } }; });
       [].concat(o.yAxis).forEach(function (a) {
         a.axisLabel = Object.assign({}, a.axisLabel, { color: text });

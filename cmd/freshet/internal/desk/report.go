@@ -4,6 +4,8 @@ import (
 	"context"
 	"errors"
 	"math"
+	"slices"
+	"time"
 
 	"freshet/capacity"
 	"freshet/forecast"
@@ -29,6 +31,10 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 	for _, w := range o.Weeks {
 		facts.Weeks = append(facts.Weeks, report.Week{Monday: w.Week, DropOffs: w.DropOffs, Hours: w.Hours})
 	}
+	facts.ThisWeek = facts.Weeks[0]
+	if s.ask.AsOf.Weekday() != time.Monday {
+		facts.Weeks[0] = s.restOfWeek(f)
+	}
 	usual := s.usual()
 	facts.Season = s.season(f, usual)
 	facts.Kinds = s.kinds(f)
@@ -46,6 +52,23 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 		facts.Advice = crew.Advice
 	}
 	return report.Build(facts), nil
+}
+
+// restOfWeek gives what is still to come of the week that has begun.
+func (s *shop) restOfWeek(f workload.Futures) report.Week {
+	seen := 0.0
+	for _, n := range s.known.Seen {
+		seen += n
+	}
+	left := make([]float64, f.Total.N())
+	for i := range left {
+		left[i] = f.Total.Path(i)[0] - seen
+	}
+	w := report.Week{Monday: f.Total.Start, Rest: true, DropOffs: forecast.SpreadOf(forecast.NewEmpirical(left)), Hours: forecast.Unknown()}
+	if f.Still != nil {
+		w.Hours = forecast.SpreadOf(forecast.NewEmpirical(slices.Clone(f.Still)))
+	}
+	return w
 }
 
 // accuracy gives the chosen model's score on the shop's own past.
