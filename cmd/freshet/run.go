@@ -151,11 +151,9 @@ func (a *app) ask(c *cobra.Command, d *desk.Desk) (desk.Ask, error) {
 	if err != nil {
 		return desk.Ask{}, err
 	}
-	ask := desk.Ask{AsOf: forecast.DateOf(a.now().In(loc)), Weeks: a.weeks, Seed: a.seed}
-	if a.asOf != "" {
-		if ask.AsOf, err = forecast.ParseDate(a.asOf); err != nil {
-			return ask, usage{fmt.Errorf("--as-of: need a day as YYYY-MM-DD, have %q", a.asOf)}
-		}
+	ask := desk.Ask{Weeks: a.weeks, Seed: a.seed}
+	if ask.AsOf, err = a.today(loc); err != nil {
+		return ask, err
 	}
 	if !c.Flags().Changed("seed") {
 		ask.Seed = desk.Seed(ask.AsOf)
@@ -164,6 +162,18 @@ func (a *app) ask(c *cobra.Command, d *desk.Desk) (desk.Ask, error) {
 		return ask, usage{fmt.Errorf("--weeks: %w", err)}
 	}
 	return ask, nil
+}
+
+// today gives the day that --as-of names, or the present one.
+func (a *app) today(loc *time.Location) (forecast.Date, error) {
+	if a.asOf == "" {
+		return forecast.DateOf(a.now().In(loc)), nil
+	}
+	d, err := forecast.ParseDate(a.asOf)
+	if err != nil {
+		return 0, usage{fmt.Errorf("--as-of: need a day as YYYY-MM-DD, have %q", a.asOf)}
+	}
+	return d, nil
 }
 
 // answer opens the shop, asks, and writes the answer: as JSON or by show, with

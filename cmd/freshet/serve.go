@@ -18,7 +18,6 @@ import (
 	"freshet/cmd/freshet/internal/web"
 	"freshet/cmd/freshet/internal/weekly"
 	"freshet/forecast"
-	"freshet/ingest"
 	"freshet/ingest/demo"
 	"freshet/ingest/store"
 
@@ -43,11 +42,15 @@ func (a *app) serve() *cobra.Command {
 }
 
 func (a *app) demo() *cobra.Command {
-	var listen string
+	var listen, files string
 	c := &cobra.Command{Use: "demo", Short: "Show an invented shop", Args: cobra.NoArgs,
 		Long: `Makes the records of an invented shop, six years of them until yesterday, in a
-fresh database (or the one that --db names) and serves its pages.`,
+fresh database (or the one that --db names) and serves its pages. With --files it
+only writes the shop's files, to look at and to import.`,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if files != "" {
+				return a.writeDemo(files)
+			}
 			if a.db == "" {
 				dir, err := os.MkdirTemp("", "freshet-demo-")
 				if err != nil {
@@ -67,7 +70,26 @@ fresh database (or the one that --db names) and serves its pages.`,
 			return a.servePages(c, db, listen)
 		}}
 	c.Flags().StringVar(&listen, "listen", usualListen, "address to serve on; only this machine's own are allowed")
+	c.Flags().StringVar(&files, "files", "", "only write the invented shop's files into this folder")
 	return c
+}
+
+// writeDemo writes the invented shop's files.
+func (a *app) writeDemo(dir string) error {
+	asOf, err := a.today(time.UTC)
+	if err != nil {
+		return err
+	}
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return err
+	}
+	for _, f := range demo.Generate(demo.SixYears(demoSeed, asOf)).Files() {
+		if err := writeFile(filepath.Join(dir, f.Name), f.Write); err != nil {
+			return err
+		}
+		fmt.Fprintln(a.out, filepath.ToSlash(filepath.Join(dir, f.Name)))
+	}
+	return nil
 }
 
 // demoSeed makes the invented shop that everyone sees.
@@ -105,7 +127,7 @@ func (a *app) makeDemo(c *cobra.Command, db *store.Store) error {
 		if err := writeFile(path, f.Write); err != nil {
 			return err
 		}
-		if _, err := a.takeInFile(ctx, db, path, importing{as: string(ingest.RowKind(f.Kind))}, ask.AsOf+366); err != nil {
+		if _, err := a.takeInFile(ctx, db, path, importing{as: f.Kind}, ask.AsOf); err != nil {
 			return err
 		}
 	}

@@ -62,8 +62,8 @@ func (p Past) countModel(harmonics int) counts.Model {
 		},
 	}}}
 	for _, e := range p.events {
-		if !e.OneTime {
-			continue
+		if !e.OneTime || e.From >= p.AsOf {
+			continue // what a day to come will do isn't known on this one
 		}
 		m.Columns = append(m.Columns, counts.Column{Name: e.Name, Spread: 2, At: func(monday forecast.Date, step int) float64 {
 			if e.From < monday+forecast.Date(step) && e.Until >= monday {
