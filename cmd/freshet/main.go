@@ -107,20 +107,20 @@ what was known then:
 
 	$ freshet score --as-of 2026-11-23 --weeks 4
 	                     what  weeks ahead  forecasts  error, share of the whole  same week last year  error against it  80 % range held
-	                drop-offs          all         26                       35 %                 36 %              98 %             82 %
-	                                     1                                  28 %                                   64 %             85 %
-	                                     4                                  65 %                                  163 %             81 %
-	                    hours          all         25                       40 %                 43 %              93 %             81 %
+	                drop-offs          all         26                       27 %                 36 %              77 %             81 %
+	                                     1                                  28 %                                   64 %             81 %
+	                                     4                                  33 %                                   84 %             81 %
+	                    hours          all         25                       32 %                 43 %              74 %             81 %
 	                                     1                                  38 %                                   62 %             84 %
-	                                     4                                  66 %                                  168 %             80 %
-	               appliances          all         26                       67 %                 83 %              81 %             93 %
-	                  cooling          all         26                       81 %                 71 %             114 %             91 %
-	               electrical          all         26                       60 %                 75 %              81 %             90 %
-	                 exterior          all         26                       69 %                 79 %              86 %             92 %
-	                 plumbing          all         26                       69 %                 84 %              82 %             95 %
-	             running gear          all         26                       72 %                 83 %              87 %             94 %
-	         seasonal service          all         26                       53 %                 67 %              79 %             92 %
-	  slide-outs and leveling          all         26                       69 %                 89 %              78 %             95 %
+	                                     4                                  32 %                                   82 %             80 %
+	               appliances          all         26                       59 %                 83 %              71 %             91 %
+	                  cooling          all         26                       68 %                 71 %              95 %             91 %
+	               electrical          all         26                       55 %                 75 %              74 %             91 %
+	                 exterior          all         26                       62 %                 79 %              78 %             92 %
+	                 plumbing          all         26                       62 %                 84 %              74 %             94 %
+	             running gear          all         26                       65 %                 83 %              78 %             94 %
+	         seasonal service          all         26                       52 %                 67 %              78 %             92 %
+	  slide-outs and leveling          all         26                       61 %                 89 %              69 %             93 %
 
 --as-of pretends that a day begins now: nothing that came later counts, so that
 an old question has its old answer. Every answer can be had as JSON:
