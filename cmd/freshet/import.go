@@ -188,10 +188,14 @@ func (a *app) layout(ctx context.Context, db *store.Store, sheet *ingest.Sheet, 
 	if how.guesses {
 		l = l.AcceptGuesses()
 	}
-	if !a.json && !confirmed {
+	if !confirmed && len(l.Guesses) > 0 {
+		// Taken in without them, the rows would stand under other keys than
+		// with them, and be doubled later.
+		var say strings.Builder
 		for _, g := range l.Guesses {
-			fmt.Fprintf(a.err, "note: %s: column %q may be %s; if so, say --map %q\n", sheet.Name, g.Header, g.Field, g.Header+"="+g.Field)
+			fmt.Fprintf(&say, "\n  --map %q", g.Header+"="+g.Field)
 		}
+		return l, false, fmt.Errorf("%s: need a word on columns that are named much like known ones; say those that are right (or --accept-guesses for the first of each, or \"Their Name=ignore\"):%s", sheet.Name, say.String())
 	}
 	return l, confirmed, nil
 }

@@ -222,3 +222,32 @@ func TestArrows(t *testing.T) {
 		t.Errorf("want every package looked at, have %d", seen)
 	}
 }
+
+// The README's odd export: title lines, semicolons, decimal commas, a totals
+// line, dates month first, and three rows that can't be taken.
+func TestOddExport(t *testing.T) {
+	t.Setenv("FRESHET_DB", filepath.Join(t.TempDir(), "shop.db"))
+	file := filepath.Join("..", "..", "testdata", "shop", "odd-export.csv")
+	if status, _, errs := call(t, "import", file); status != failed || !strings.Contains(errs, "--map") {
+		t.Errorf("want to be asked which column is which, have %d %q", status, errs)
+	}
+	status, out, errs := call(t, "import", file, "--json", "--map", "Order=ro_number", "--map", "Dropped=dropped_off", "--map", "Line of work=kind",
+		"--map", "Est. hrs=quoted_hours", "--map", "Act. hrs=clocked_hours", "--map", "Done on=ready", "--map", "Remarks=note")
+	var in imported
+	if err := json.Unmarshal([]byte(out), &in); err != nil || status != done {
+		t.Fatal(err, errs)
+	}
+	f := in.Files[0]
+	if f.Rows != 10 || f.Added != 6 || f.Rejected != 4 {
+		t.Errorf("want 6 of 10 rows added, have %+v", f)
+	}
+	for i, want := range []string{"not a day", "out of range", "before the drop-off", "totals line"} {
+		if line := []int{9, 10, 12, 14}[i]; f.Rejects[i].Line != line || !strings.Contains(f.Rejects[i].Reason, want) {
+			t.Errorf("want line %d rejected as %q, have %+v", line, want, f.Rejects[i])
+		}
+	}
+	// The mapping was remembered.
+	if status, out, errs := call(t, "import", file); status != done || !strings.Contains(out, "6 unchanged, 4 rejected") {
+		t.Errorf("have %d %q %q", status, out, errs)
+	}
+}
