@@ -173,8 +173,11 @@ func (r *Report) crew() string {
 	if len(r.Weeks) < 2 || r.Weeks[0].Crew == nil {
 		return ""
 	}
-	worst, tight := 0, 0
+	worst, tight, likely := 0, 0, 0
 	for i, w := range r.Weeks {
+		if w.Short() {
+			likely++
+		}
 		if w.Crew.Backlog.P50 > r.Weeks[worst].Crew.Backlog.P50 {
 			worst = i
 		}
@@ -196,8 +199,19 @@ func (r *Report) crew() string {
 		return fmt.Sprintf("The crew keeps pace and no more: about %s hours of work stay waiting (%s to the front of the line).", Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"))
 	}
 	w := r.Weeks[tight]
+	if likely > 0 {
+		return fmt.Sprintf("Little work should stay waiting over the next %d weeks; %s likely to bring more than the crew has hours, first of all the one of %s (a chance of %s %%).",
+			len(r.Weeks), areWeeks(likely), Day(w.Monday), Whole(100*w.Crew.ChanceShort))
+	}
 	return fmt.Sprintf("The crew's hours should meet the work for the next %d weeks; the tightest is the week of %s, with a chance of %s %% that more work comes in than the crew has hours.",
 		len(r.Weeks), Day(w.Monday), Whole(100*w.Crew.ChanceShort))
+}
+
+func areWeeks(n int) string {
+	if n == 1 {
+		return "1 week is"
+	}
+	return fmt.Sprintf("%d weeks are", n)
 }
 
 // usualHours gives the crew's hours of a usual week: the most of any.
@@ -238,6 +252,9 @@ func Title(a Advice) string {
 	from := Day(a.From)
 	switch a.Do {
 	case capacity.Hire:
+		if a.From <= a.DecideBy {
+			return "Look for one more technician now" // the day to begin has passed
+		}
 		return "Look for one more technician, at full speed by " + from
 	case capacity.Overtime:
 		return fmt.Sprintf("Plan %s hours of overtime from %s", Whole(a.Hours), from)

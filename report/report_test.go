@@ -21,7 +21,9 @@ import (
 
 var update = flag.Bool("update", false, "write the golden files anew")
 
-func spread(v float64) forecast.Spread { return forecast.Spread{Mean: v, P10: v * .6, P50: v, P80: v * 1.2, P90: v * 1.5} }
+func spread(v float64) forecast.Spread {
+	return forecast.Spread{Mean: v, P10: v * .6, P50: v, P80: v * 1.2, P90: v * 1.5}
+}
 
 // facts are of an invented shop whose spring outruns its crew.
 func facts() report.Facts {
@@ -103,15 +105,16 @@ func TestHeadline(t *testing.T) {
 		change func(*report.Facts)
 		want   string
 	}{
-		"empty":        {func(f *report.Facts) { *f = report.Facts{} }, "nothing on record"},
-		"no hours":     {func(f *report.Facts) { f.ThisWeek.Hours = forecast.Unknown() }, "Expect about 18 drop-offs this week (8 times out of 10, 11 to 27)."},
-		"as usual":     {func(f *report.Facts) { setActual(f, 0) }, "about what this time of year usually brings"},
-		"quiet":        {func(f *report.Facts) { setActual(f, -9) }, "fewer than this time of year"},
-		"outrun":       {func(f *report.Facts) {}, "Work outruns the crew: by the end of the week of May 25 about 300 hours of work will be waiting and a new job takes about 16 days"},
-		"catching up":  {func(f *report.Facts) { setBacklog(f, 200, -16) }, "The crew catches up: about 200 hours"},
-		"keeping pace": {func(f *report.Facts) { setBacklog(f, 100, 0) }, "keeps pace and no more"},
-		"enough":       {func(f *report.Facts) { setBacklog(f, 0, 0) }, "should meet the work for the next 13 weeks"},
-		"decide":       {func(f *report.Facts) {}, "Decide by March 30: plan 60 hours of overtime from April 6."},
+		"empty":          {func(f *report.Facts) { *f = report.Facts{} }, "nothing on record"},
+		"no hours":       {func(f *report.Facts) { f.ThisWeek.Hours = forecast.Unknown() }, "Expect about 18 drop-offs this week (8 times out of 10, 11 to 27)."},
+		"as usual":       {func(f *report.Facts) { setActual(f, 0) }, "about what this time of year usually brings"},
+		"quiet":          {func(f *report.Facts) { setActual(f, -9) }, "fewer than this time of year"},
+		"outrun":         {func(f *report.Facts) {}, "Work outruns the crew: by the end of the week of May 25 about 300 hours of work will be waiting and a new job takes about 16 days"},
+		"catching up":    {func(f *report.Facts) { setBacklog(f, 200, -16) }, "The crew catches up: about 200 hours"},
+		"keeping pace":   {func(f *report.Facts) { setBacklog(f, 100, 0) }, "keeps pace and no more"},
+		"enough":         {func(f *report.Facts) { setBacklog(f, 0, 0) }, "should meet the work for the next 13 weeks"},
+		"one tight week": {func(f *report.Facts) { setBacklog(f, 0, 0); f.Weeks[5].Crew.ChanceShort = .6 }, "1 week is likely to bring more than the crew has hours, first of all the one of April 6 (a chance of 60 %)"},
+		"decide":         {func(f *report.Facts) {}, "Decide by March 30: plan 60 hours of overtime from April 6."},
 	} {
 		f := facts()
 		c.change(&f)
