@@ -1,0 +1,113 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// served starts freshet with a command that serves, on a free port, and gives
+// its address. At the test's end it is told to stop, and must end well.
+func served(t *testing.T, now func() time.Time, args ...string) string {
+	t.Helper()
+	ctx, stop := context.WithCancel(context.Background())
+	out, w := io.Pipe()
+	ended := make(chan int, 1)
+	go func() {
+		status := run(ctx, append(args, "--listen", "127.0.0.1:0"), w, io.Discard, now)
+		w.Close()
+		ended <- status
+	}()
+	t.Cleanup(func() {
+		stop()
+		select {
+		case status := <-ended:
+			if status != done {
+				t.Errorf("want a clean end, have status %d", status)
+			}
+		case <-time.After(10 * time.Second):
+			t.Error("it doesn't end")
+		}
+	})
+	line, err := bufio.NewReader(out).ReadString('\n')
+	if err != nil {
+		t.Fatal("no address is printed: ", err)
+	}
+	go io.Copy(io.Discard, out)
+	_, rest, _ := strings.Cut(line, "http://")
+	address, _, _ := strings.Cut(rest, " ")
+	return "http://" + address
+}
+
+func page(t *testing.T, url string) string {
+	t.Helper()
+	r, err := http.Get(url)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer r.Body.Close()
+	b, err := io.ReadAll(r.Body)
+	if err != nil || r.StatusCode != 200 {
+		t.Fatalf("%s: %d, %v, %s", url, r.StatusCode, err, b)
+	}
+	return string(b)
+}
+
+// README's first command: the demo shop, served, marked as invented.
+func TestDemo(t *testing.T) {
+	t.Setenv("FRESHET_DB", "")
+	t.Setenv("TMPDIR", t.TempDir())
+	home := page(t, served(t, monday, "demo")+"/")
+	for _, want := range []string{"an invented shop", "Quillback Bend RV Repair", "Monday, November 23, 2026", "Work against the crew", "What to decide", `type="application/json"`} {
+		if !strings.Contains(home, want) {
+			t.Errorf("want %q on the page", want)
+		}
+	}
+}
+
+// The demo never writes into a database that holds a shop's own records.
+func TestDemoSparesARealShop(t *testing.T) {
+	t.Setenv("FRESHET_DB", filepath.Join(t.TempDir(), "shop.db"))
+	if status, _, errs := call(t, "import", filepath.Join("..", "..", "testdata", "shop", "odd-export.csv"), "--accept-guesses"); status != done {
+		t.Fatal(errs)
+	}
+	db := os.Getenv("FRESHET_DB")
+	if status, _, errs := call(t, "demo", "--db", db); status != failed || !strings.Contains(errs, "own records") {
+		t.Errorf("want a refusal, have %d %q", status, errs)
+	}
+}
+
+// A served shop that is empty says so; once records came in, or a Monday has
+// passed, the report is made anew.
+func TestReportIsMadeAnew(t *testing.T) {
+	dir := t.TempDir()
+	db := filepath.Join(dir, "shop.db")
+	if text := page(t, served(t, monday, "serve", "--db", db)+"/"); !strings.Contains(text, "Nothing to show yet") {
+		t.Errorf("have %.200s", text)
+	}
+	if status, _, errs := call(t, "demo", "--files", dir); status != done {
+		t.Fatal(errs)
+	}
+	for _, f := range []string{"crew.csv", "time-off.csv", "drop-offs.csv"} {
+		if status, _, errs := call(t, "import", "--db", db, filepath.Join(dir, f)); status != done {
+			t.Fatal(errs)
+		}
+	}
+	if text := page(t, served(t, monday, "serve", "--db", db)+"/"); !strings.Contains(text, "Monday, November 23, 2026") {
+		t.Errorf("have %.200s", text)
+	}
+	sameWeek := func() time.Time { return monday().Add(48 * time.Hour) }
+	if text := page(t, served(t, sameWeek, "serve", "--db", db)+"/"); !strings.Contains(text, "Monday, November 23, 2026") {
+		t.Error("nothing is due before the next Monday")
+	}
+	nextWeek := func() time.Time { return monday().Add(7 * 24 * time.Hour) }
+	if text := page(t, served(t, nextWeek, "serve", "--db", db)+"/"); !strings.Contains(text, "Monday, November 30, 2026") {
+		t.Error("a Monday has passed: the report must be of this week")
+	}
+}
