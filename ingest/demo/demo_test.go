@@ -24,10 +24,11 @@ func TestSameSeedSameShop(t *testing.T) {
 		}
 		return b.String()
 	}
-	if write(3) != write(3) {
+	three := write(3)
+	if again := write(3); three != again {
 		t.Error("one seed gave two shops")
 	}
-	if write(3) == write(4) {
+	if three == write(4) {
 		t.Error("two seeds gave one shop")
 	}
 }
