@@ -6,8 +6,6 @@ import (
 	"math/rand/v2"
 
 	"freshet/forecast"
-
-	"gonum.org/v1/gonum/mat"
 )
 
 // Fit is a count model estimated on one series.
@@ -20,12 +18,11 @@ type Fit struct {
 	fitted   []float64
 	warnings []error
 
-	beta  []float64    // posterior means
-	chol  mat.Cholesky // of the posterior precision of beta
-	upper mat.TriDense // its upper factor
-	last  float64      // mean of u(n-1) given beta
-	pull  []float64    // u(n-1) falls by pull·(b-beta) when beta is b
-	lastV float64      // variance of u(n-1) given beta
+	beta  []float64 // posterior means
+	chol  cholesky  // of the posterior precision of beta
+	last  float64   // mean of u(n-1) given beta
+	pull  []float64 // u(n-1) falls by pull·(b-beta) when beta is b
+	lastV float64   // variance of u(n-1) given beta
 }
 
 // Fit estimates the model. It refuses fewer than three observed steps, and
@@ -101,7 +98,7 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 // last mode, so that it costs two or three Newton steps.
 func choose(q *problem) (scales, float64) {
 	at := usual.vector()
-	value := func(v [4]float64) float64 { return q.mode(fromVector(v)) + logPrior(v) }
+	value := func(v [4]float64) float64 { return q.mode(fromVector(v), near) + logPrior(v) }
 	best := value(at)
 	step := [4]float64{.8, .5, .5, .7}
 	for range 3 {
@@ -138,7 +135,7 @@ func choose(q *problem) (scales, float64) {
 			break
 		}
 	}
-	best = value(at)
+	best = q.mode(fromVector(at), exact) + logPrior(at)
 	return fromVector(at), best
 }
 
@@ -149,11 +146,12 @@ func (f *Fit) keep(q *problem) {
 		f.beta[j] += b // the start stands in beta[0] already
 	}
 	f.chol = q.chol
-	f.chol.UTo(&f.upper)
-	row := q.v[(q.n-1)*m:]
-	f.pull = append([]float64(nil), row[:q.p]...)
 	f.last = q.u[q.n-1]
 	f.lastV = 1 / q.d[q.n-1]
+	f.pull = make([]float64, q.p)
+	for j, z := range q.z[(q.n-1)*m:][:q.p] {
+		f.pull[j] = z * f.lastV
+	}
 	f.fitted = f.filter(q)
 }
 
@@ -228,7 +226,7 @@ func (f *Fit) Forecast(h int) forecast.Forecast {
 	fu := f.future(h)
 	p := len(f.beta)
 	out := forecast.Forecast{Start: f.series.At(f.n), Step: f.series.Step, Dists: make([]forecast.Dist, h), Warnings: f.warnings}
-	x, sol := mat.NewVecDense(p, nil), mat.NewVecDense(p, nil)
+	x := make([]float64, p)
 	r := 1.0
 	for j := range h {
 		r *= f.scales.rho
@@ -240,11 +238,12 @@ func (f *Fit) Forecast(h int) forecast.Forecast {
 		for i, b := range f.beta {
 			v := fu.x[j*p+i]
 			mean += v * b
-			x.SetVec(i, v-r*f.pull[i])
+			x[i] = v - r*f.pull[i]
 		}
 		variance := r*r*f.lastV + f.scales.sigma*f.scales.sigma*(1-r*r)
-		if f.chol.SolveVecTo(sol, x) == nil {
-			variance += mat.Dot(x, sol)
+		f.chol.solveTransposed(x)
+		for _, v := range x {
+			variance += v * v
 		}
 		out.Dists[j] = newMixture(mean, math.Sqrt(variance), f.scales.size)
 	}
@@ -275,13 +274,10 @@ func (f *Fit) Means(h, n int, rng *rand.Rand) forecast.Paths {
 	noise := f.scales.sigma * math.Sqrt(1-f.scales.rho*f.scales.rho)
 	for i := range n {
 		// The precision is U'U, so U⁻¹z has the posterior's covariance.
-		for j := p - 1; j >= 0; j-- {
-			v := rng.NormFloat64()
-			for k := j + 1; k < p; k++ {
-				v -= f.upper.At(j, k) * db[k]
-			}
-			db[j] = v / f.upper.At(j, j)
+		for j := range db {
+			db[j] = rng.NormFloat64()
 		}
+		f.chol.solve(db)
 		u := f.last + math.Sqrt(f.lastV)*rng.NormFloat64()
 		for j, b := range db {
 			u -= f.pull[j] * b

@@ -1,10 +1,6 @@
 package counts
 
-import (
-	"math"
-
-	"gonum.org/v1/gonum/mat"
-)
+import "math"
 
 // problem is one series with its regression, and the workspace in which the
 // posterior's mode is found. Nothing is allocated after newProblem.
@@ -19,21 +15,23 @@ type problem struct {
 	beta, u, eta []float64 // the mode
 	betaFrom     []float64 // where a Newton step started
 	uFrom        []float64
+	betaTo, uTo  []float64 // and where it leads
 	w, g         []float64 // weights (observed information) and scores at eta
 	d, l         []float64 // factor of the tridiagonal block: pivots, multipliers
-	v            []float64 // n by p+1: the block's inverse times weights times [x z]
-	s            *mat.SymDense
-	rhs, sol     *mat.VecDense
-	chol         mat.Cholesky
+	z            []float64 // n by p+1: L⁻¹ times weights times [x z]
+	chol         cholesky  // of the Schur complement
 	lgammaY      float64   // sum of ln y!
 	counts       []float64 // the observed y, for the size's terms
+	size         float64   // the size that sizeTerms stands for
+	sizeTerms    float64
 }
 
 func newProblem(n, p, k int) *problem {
 	floats := func(m int) []float64 { return make([]float64, m) }
 	return &problem{n: n, p: p, k: k, x: floats(n * p), offset: floats(n), y: floats(n), fixed: floats(p),
-		beta: floats(p), betaFrom: floats(p), u: floats(n), uFrom: floats(n), eta: floats(n), w: floats(n), g: floats(n), d: floats(n), l: floats(n),
-		v: floats(n * (p + 1)), s: mat.NewSymDense(p, nil), rhs: mat.NewVecDense(p, nil), sol: mat.NewVecDense(p, nil)}
+		beta: floats(p), betaFrom: floats(p), betaTo: floats(p), u: floats(n), uFrom: floats(n), uTo: floats(n),
+		eta: floats(n), w: floats(n), g: floats(n), d: floats(n), l: floats(n),
+		z: floats(n * (p + 1)), chol: cholesky{p, floats(p * p)}, counts: make([]float64, 0, n)}
 }
 
 // precision gives the prior precision of column j under scales c.
@@ -61,7 +59,10 @@ func (q *problem) logLik(size float64) float64 {
 		q.g[t] = (y - mu) / over
 		sum += y*q.eta[t] - (y+size)*math.Log1p(mu/size)
 	}
-	return sum + sizeTerms(q.counts, size)
+	if size != q.size {
+		q.size, q.sizeTerms = size, sizeTerms(q.counts, size)
+	}
+	return sum + q.sizeTerms
 }
 
 // sizeTerms gives the sum of ln Γ(y+size)/(Γ(size) size^y).
@@ -97,10 +98,18 @@ func (q *problem) penalty(c scales) float64 {
 	return sum + (math.Log(1-c.rho*c.rho)-float64(q.n)*math.Log(noise)-ss/noise)/2
 }
 
+// How far eta may be from the mode, at most: while scales are sought, and for
+// the fit itself. Newton's method squares the distance with each step.
+const (
+	near  = 1e-3
+	exact = 1e-8
+)
+
 // mode finds the posterior's mode under scales c from where the last one was,
-// and gives the Laplace approximation of the log marginal likelihood, less a
-// constant. It gives -Inf where the algebra breaks down.
-func (q *problem) mode(c scales) float64 {
+// to within the given distance, and gives the Laplace approximation of the log
+// marginal likelihood, less a constant. It gives -Inf where the algebra breaks
+// down.
+func (q *problem) mode(c scales, within float64) float64 {
 	value := q.logLik(c.size) + q.penalty(c)
 	for range 40 {
 		if !q.solve(c) {
@@ -117,14 +126,11 @@ func (q *problem) mode(c scales) float64 {
 			}
 		}
 		value = next
-		if moved < 1e-6 {
+		if moved < within { // the factors are of a point as near as that
 			break
 		}
 	}
-	if !q.solve(c) { // the factors at the mode itself
-		return math.Inf(-1)
-	}
-	logDet := q.chol.LogDet()
+	logDet := q.chol.logDet()
 	for _, d := range q.d {
 		logDet += math.Log(d)
 	}
@@ -134,11 +140,12 @@ func (q *problem) mode(c scales) float64 {
 	return math.Inf(-1)
 }
 
-// solve factors the Newton system at eta and leaves in sol the coefficients
-// and in v what move needs. With T the tridiagonal block (weights plus the
-// level's precision) and S its Schur complement:
+// solve factors the Newton system at eta and leaves in betaTo and uTo where it
+// leads. With T = L D L' the tridiagonal block (weights plus the level's
+// precision), Z = L⁻¹wx and S the Schur complement:
 //
-//	S beta = x'(wz) - (wx)' T⁻¹ (wz),  u = T⁻¹(wz) - T⁻¹(wx) beta,  wz = w(eta-offset) + g
+//	S = x'wx + prior - Z'D⁻¹Z,  S beta = x'(wz) - Z'D⁻¹L⁻¹(wz)
+//	u = L'⁻¹D⁻¹(L⁻¹(wz) - Z beta),  wz = w(eta-offset) + g
 func (q *problem) solve(c scales) bool {
 	n, p, m := q.n, q.p, q.p+1
 	inv := 1 / (c.sigma * c.sigma * (1 - c.rho*c.rho))
@@ -152,87 +159,80 @@ func (q *problem) solve(c scales) bool {
 			diag = (1 - c.rho*c.rho) * inv
 		}
 		q.d[t] = diag + q.w[t]
-		row, x := q.v[t*m:(t+1)*m], q.x[t*p:(t+1)*p]
-		for j, xj := range x {
-			row[j] = q.w[t] * xj
-		}
-		row[p] = q.w[t]*(q.eta[t]-q.offset[t]) + q.g[t]
-		if t > 0 {
-			q.l[t] = off / q.d[t-1]
-			q.d[t] -= q.l[t] * off
-			prev := q.v[(t-1)*m : t*m]
-			for j := range row {
-				row[j] -= q.l[t] * prev[j]
+		row, x := q.z[t*m:(t+1)*m], q.x[t*p:(t+1)*p]
+		w := q.w[t]
+		wz := w*(q.eta[t]-q.offset[t]) + q.g[t]
+		if t == 0 {
+			for j, xj := range x {
+				row[j] = w * xj
 			}
+			row[p] = wz
+		} else {
+			l := off / q.d[t-1]
+			q.l[t] = l
+			q.d[t] -= l * off
+			prev := q.z[(t-1)*m : t*m]
+			for j, xj := range x {
+				row[j] = w*xj - l*prev[j]
+			}
+			row[p] = wz - l*prev[p]
 		}
 		if !(q.d[t] > 0) {
 			return false
 		}
 	}
-	for t := n - 1; t >= 0; t-- {
-		row := q.v[t*m : (t+1)*m]
-		if t == n-1 {
-			for j := range row {
-				row[j] /= q.d[t]
-			}
-			continue
-		}
-		next := q.v[(t+1)*m : (t+2)*m]
-		for j := range row {
-			row[j] = row[j]/q.d[t] - q.l[t+1]*next[j]
-		}
-	}
-	raw := q.s.RawSymmetric()
-	rhs := q.rhs.RawVector().Data
+	s, rhs := q.chol.upper, q.betaTo
+	clear(s)
+	clear(rhs)
 	for i := range p {
-		clear(raw.Data[i*raw.Stride : i*raw.Stride+p])
-		raw.Data[i*raw.Stride+i] = q.precision(i, c)
-		rhs[i] = 0
+		s[i*p+i] = q.precision(i, c)
 	}
 	for t := range n {
-		w := q.w[t]
-		if w == 0 && q.g[t] == 0 {
-			continue
-		}
-		x, row := q.x[t*p:(t+1)*p], q.v[t*m:(t+1)*m]
+		w, e := q.w[t], 1/q.d[t]
 		wz := w*(q.eta[t]-q.offset[t]) + q.g[t]
+		x, z := q.x[t*p:(t+1)*p], q.z[t*m:(t+1)*m]
 		for i, xi := range x {
-			if xi == 0 {
-				continue
+			a, b := w*xi, e*z[i]
+			dst := s[i*p+i : i*p+p]
+			xs, zs := x[i:][:len(dst)], z[i:][:len(dst)]
+			for j := range dst {
+				dst[j] += a*xs[j] - b*zs[j]
 			}
-			a := w * xi
-			dst := raw.Data[i*raw.Stride : i*raw.Stride+p]
-			for j := i; j < p; j++ {
-				dst[j] += a * (x[j] - row[j])
-			}
-			rhs[i] += xi*wz - a*row[p]
+			rhs[i] += xi*wz - b*z[p]
 		}
 	}
-	if !q.chol.Factorize(q.s) {
+	if !q.chol.factor() {
 		return false
 	}
-	return q.chol.SolveVecTo(q.sol, q.rhs) == nil
+	q.chol.solveTransposed(rhs)
+	q.chol.solve(rhs)
+	for t := n - 1; t >= 0; t-- {
+		z := q.z[t*m : (t+1)*m]
+		u := z[p]
+		for j, b := range rhs {
+			u -= z[j] * b
+		}
+		u /= q.d[t]
+		if t < n-1 {
+			u -= q.l[t+1] * q.uTo[t+1]
+		}
+		q.uTo[t] = u
+	}
+	return true
 }
 
 // move goes the given share of the way from the point where solve was called
 // to the one it found, and gives the greatest change of eta.
 func (q *problem) move(step float64) float64 {
-	m := q.p + 1
-	sol := q.sol.RawVector().Data
 	for j := range q.beta {
-		q.beta[j] = q.betaFrom[j] + step*(sol[j]-q.betaFrom[j])
+		q.beta[j] = q.betaFrom[j] + step*(q.betaTo[j]-q.betaFrom[j])
 	}
 	moved := 0.0
 	for t := range q.n {
-		row := q.v[t*m : (t+1)*m]
-		u := row[q.p]
-		for j, b := range sol {
-			u -= row[j] * b
-		}
-		q.u[t] = q.uFrom[t] + step*(u-q.uFrom[t])
+		q.u[t] = q.uFrom[t] + step*(q.uTo[t]-q.uFrom[t])
 		eta := q.offset[t] + q.u[t]
-		for j, b := range q.beta {
-			eta += q.x[t*q.p+j] * b
+		for j, x := range q.x[t*q.p : (t+1)*q.p] {
+			eta += x * q.beta[j]
 		}
 		eta = max(-30, min(eta, 35)) // far outside any count, within exp's range
 		moved = max(moved, math.Abs(eta-q.eta[t]))
