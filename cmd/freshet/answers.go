@@ -117,12 +117,18 @@ func (a *app) showCrew(v desk.Crew) error {
 }
 
 func (a *app) score() *cobra.Command {
-	return &cobra.Command{Use: "score", Short: "How the outlooks would have turned out on the shop's own history", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+	var origins int
+	c := &cobra.Command{Use: "score", Short: "How the outlooks would have turned out on the shop's own history", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+		if origins < 1 {
+			return usage{fmt.Errorf("--origins: need 1 or more, have %d", origins)}
+		}
 		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Score, []string, error) {
-			v, err := d.Score(c.Context(), ask)
+			v, err := d.Score(c.Context(), ask, origins)
 			return v, v.Warnings, err
 		}, a.showScore)
 	}}
+	c.Flags().IntVar(&origins, "origins", desk.UsualOrigins, "from how many days of the last three years to forecast")
+	return c
 }
 
 func (a *app) showScore(v desk.Score) error {

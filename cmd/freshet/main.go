@@ -46,20 +46,20 @@ What is going to come in? The range is one into which 8 weeks in 10 fall.
 
 	$ freshet outlook --as-of 2026-11-23 --weeks 3
 	     week of  drop-offs  8 in 10 weeks  hours of work  8 in 10 weeks
-	  2026-11-23         11        6 to 17           53 h       24 to 96
-	  2026-11-30         12        7 to 19           61 h      31 to 108
-	  2026-12-07         12        7 to 19           62 h      30 to 109
+	  2026-11-23         11        6 to 17           52 h       24 to 94
+	  2026-11-30         12        7 to 19           61 h      30 to 110
+	  2026-12-07         12        7 to 19           60 h      29 to 109
 	.
 	In all 3 weeks, by job kind (means):
 	                     kind  drop-offs  hours of work
 	               appliances        5.4           23 h
-	                  cooling        2.9           13 h
-	               electrical        7.8           36 h
-	                 exterior        5.8           42 h
+	                  cooling        2.8           13 h
+	               electrical        7.9           36 h
+	                 exterior        5.8           41 h
 	                 plumbing        5.0           21 h
-	             running gear        4.0           22 h
-	         seasonal service        1.0            3 h
-	  slide-outs and leveling        4.6           30 h
+	             running gear        3.9           22 h
+	         seasonal service        1.1            3 h
+	  slide-outs and leveling        4.5           30 h
 	.
 	Drop-offs: counts with a season of 6 harmonics and a moving level was chosen: the smallest error of 4 models on this history. Hours: each drop-off takes the hours of a job of its kind, from clocked hours of finished jobs.
 
@@ -67,24 +67,24 @@ Do the crew's hours meet it?
 
 	$ freshet crew --as-of 2026-11-23 --weeks 3 --add-tech 1@2027-03-01
 	     week of  crew has  work expected  8 in 10 weeks  chance short  waiting at the end  days to the front
-	  2026-11-23      80 h           53 h       25 to 93          23 %                75 h                  7
-	  2026-11-30     134 h           60 h      30 to 106           5 %                12 h                  2
-	  2026-12-07     134 h           61 h      29 to 112           6 %                 0 h                  0
+	  2026-11-23      80 h           52 h       25 to 92          26 %                74 h                  7
+	  2026-11-30     134 h           60 h      30 to 107           5 %                13 h                  2
+	  2026-12-07     134 h           63 h      30 to 113           6 %                 0 h                  0
 	.
 	By 2026-11-23: Move 67 hours of work that can wait to December 14.
-	  The backlog is greatest in the week of November 23, and 67 h of open work that can wait fit into the crew's free hours from December 14. Ask those customers to come back then: the greatest backlog falls from 97 h to 90 h or less, in 80% of the simulated futures. If nothing is done, urgent work waits behind work that could have waited.
+	  The backlog is greatest in the week of November 23, and 67 h of open work that can wait fit into the crew's free hours from December 14. Ask those customers to come back then: the greatest backlog falls from 100 h to 82 h or less, in 80% of the simulated futures. If nothing is done, urgent work waits behind work that could have waited.
 	By 2026-12-14: Time off from January 11 to January 15 can be granted.
-	  With Ansel off, the chance that more work comes in than the crew has hours is 18% in the week of January 11, against 4% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Ansel off, the chance that more work comes in than the crew has hours is 19% in the week of January 11, against 5% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 	By 2026-12-21: Time off from January 18 to January 22 can be granted.
-	  With Brika off, the chance that more work comes in than the crew has hours is 19% in the week of January 18, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Brika off, the chance that more work comes in than the crew has hours is 20% in the week of January 18, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 	By 2026-12-28: Time off from January 25 to January 29 can be granted.
-	  With Corin off, the chance that more work comes in than the crew has hours is 19% in the week of January 25, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Corin off, the chance that more work comes in than the crew has hours is 20% in the week of January 25, against 7% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 	By 2027-01-04: Weeks that can spare someone: February 1 to April 11.
-	  The 10 weeks from February 1 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 48% or less. If nothing is said, time off is asked for in busier weeks.
+	  The 10 weeks from February 1 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 49% or less. If nothing is said, time off is asked for in busier weeks.
 	By 2027-01-04: Time off from February 1 to February 5 can be granted.
-	  With Dessa off, the chance that more work comes in than the crew has hours is 19% in the week of February 1, against 7% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Dessa off, the chance that more work comes in than the crew has hours is 18% in the week of February 1, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 	By 2027-02-08: Fill the lull from March 1 to March 7.
-	  For 1 week from March 1 the work uses 70% of the crew's hours or less, in 80% of the simulated futures, and 51 h stand free. Call customers whose work can be done then, or plan training and time off. If nothing is done, those hours are paid and bring no jobs.
+	  For 1 week from March 1 the work uses 69% of the crew's hours or less, in 80% of the simulated futures, and 51 h stand free. Call customers whose work can be done then, or plan training and time off. If nothing is done, those hours are paid and bring no jobs.
 	By 2027-04-19: Time off from May 17 to May 21 can be granted.
 	  With Corin off, the chance that more work comes in than the crew has hours is 39% in the week of May 17, against 19% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 	By 2027-08-02: Fill the lull from August 23 to August 29.
@@ -95,9 +95,9 @@ Do the crew's hours meet it?
 The whole report, as one page that opens anywhere and prints:
 
 	$ freshet report --as-of 2026-11-23 --out report.html
-	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 53 hours of work.
+	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 52 hours of work.
 	The last four weeks brought 84 drop-offs, 37 % more than this time of year usually brings (61).
-	The crew catches up: about 75 hours of work are waiting at the end of this week (7 days to the front of the line), and about 0 by the week of February 15.
+	The crew catches up: about 74 hours of work are waiting at the end of this week (7 days to the front of the line), and about 0 by the week of February 15.
 	Decide by February 8: look for one more technician, at full speed by May 17.
 	.
 	The report is in report.html
@@ -105,22 +105,22 @@ The whole report, as one page that opens anywhere and prints:
 How good would such outlooks have been? Each past week is forecast with only
 what was known then:
 
-	$ freshet score --as-of 2026-11-23 --weeks 4
+	$ freshet score --as-of 2026-11-23 --weeks 4 --origins 8
 	                     what  weeks ahead  forecasts  error, share of the whole  same week last year  error against it  80 % range held
-	                drop-offs          all         26                       27 %                 36 %              77 %             81 %
-	                                     1                                  28 %                                   64 %             81 %
-	                                     4                                  33 %                                   84 %             81 %
-	                    hours          all         25                       32 %                 43 %              74 %             81 %
-	                                     1                                  38 %                                   62 %             84 %
-	                                     4                                  32 %                                   82 %             80 %
-	               appliances          all         26                       59 %                 83 %              71 %             91 %
-	                  cooling          all         26                       68 %                 71 %              95 %             91 %
-	               electrical          all         26                       55 %                 75 %              74 %             91 %
-	                 exterior          all         26                       62 %                 79 %              78 %             92 %
-	                 plumbing          all         26                       62 %                 84 %              74 %             94 %
-	             running gear          all         26                       65 %                 83 %              78 %             94 %
-	         seasonal service          all         26                       52 %                 67 %              78 %             92 %
-	  slide-outs and leveling          all         26                       61 %                 89 %              69 %             93 %
+	                drop-offs          all          8                       21 %                 39 %              55 %             91 %
+	                                     1                                  28 %                                   64 %             75 %
+	                                     4                                  10 %                                   43 %            100 %
+	                    hours          all          7                       30 %                 48 %              61 %             86 %
+	                                     1                                  45 %                                   93 %             71 %
+	                                     4                                   9 %                                   28 %            100 %
+	               appliances          all          8                       59 %                 64 %              92 %             94 %
+	                  cooling          all          8                       77 %                106 %              72 %             94 %
+	               electrical          all          8                       46 %                 62 %              74 %             88 %
+	                 exterior          all          8                       77 %                 73 %             106 %             91 %
+	                 plumbing          all          8                       47 %                 64 %              73 %            100 %
+	             running gear          all          8                       59 %                 81 %              72 %            100 %
+	         seasonal service          all          8                       37 %                 64 %              58 %            100 %
+	  slide-outs and leveling          all          8                       50 %                 90 %              55 %            100 %
 
 --as-of pretends that a day begins now: nothing that came later counts, so that
 an old question has its old answer. Every answer can be had as JSON:

@@ -34,6 +34,7 @@ func TestExitStatus(t *testing.T) {
 		{"outlook --weeks x", misuse, "weeks"},
 		{"outlook --as-of 2026-02-30", misuse, "2026-02-30"},
 		{"outlook today", misuse, "today"},
+		{"score --origins 0", misuse, "origins"},
 		{"crew --add-tech one", misuse, "add-tech"},
 		{"crew --add-tech 1@soon", misuse, "soon"},
 		{"serve --listen 0.0.0.0:8137", misuse, "this machine alone"},
@@ -72,7 +73,7 @@ func TestContractJSON(t *testing.T) {
 			"weeks.0":                "week paid_hours available_hours expected_hours backlog_hours turnaround_days chance_short short_hours",
 			"weeks.0.expected_hours": spread, "weeks.0.backlog_hours": spread, "weeks.0.turnaround_days": spread, "weeks.0.short_hours": spread,
 			"advice.0": "do from until hours decide_by cost why"}},
-		{[]string{"score", "--json", "--weeks", "1", "--as-of", "2026-11-23"}, map[string]string{"": "schema as_of drop_offs hours kinds",
+		{[]string{"score", "--json", "--weeks", "1", "--origins", "4", "--as-of", "2026-11-23"}, map[string]string{"": "schema as_of drop_offs hours kinds",
 			"drop_offs": "origins mase wape coverage80 ratio_to_last_year", "hours": "origins mase wape coverage80 ratio_to_last_year"}},
 	} {
 		status, out, errs := call(t, c.args...)

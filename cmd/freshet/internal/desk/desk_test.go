@@ -270,7 +270,7 @@ func TestScore(t *testing.T) {
 		t.Skip("takes seconds")
 	}
 	a := ask(asOf)
-	s, err := shop(t, nil).Score(context.Background(), a)
+	s, err := shop(t, nil).Score(context.Background(), a, desk.UsualOrigins)
 	if err != nil {
 		t.Fatal(err)
 	}

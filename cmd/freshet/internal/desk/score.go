@@ -41,25 +41,26 @@ type ScoreAhead struct {
 	RatioToLastYear *float64 `json:"ratio_to_last_year"`
 }
 
-// How a score is made: as many origins, over as much of the past, as give
-// each season its say, and as many paths as coverage needs.
+// How a score is made: over as much of the past as gives each season its say,
+// from as many days, and with as many paths as coverage needs.
 const (
-	scoreOrigins = 26
+	UsualOrigins = 26
 	scoreYears   = 3
 	scorePaths   = 500
 )
 
-// Score answers how good the outlooks would have been.
-func (d *Desk) Score(ctx context.Context, ask Ask) (Score, error) {
+// Score answers how good the outlooks would have been from so many days of the
+// past.
+func (d *Desk) Score(ctx context.Context, ask Ask, origins int) (Score, error) {
 	s, err := d.load(ctx, ask)
 	if err != nil {
 		return Score{}, err
 	}
-	origins := s.origins(ask.Weeks)
-	if len(origins) == 0 {
+	days := s.origins(ask.Weeks, origins)
+	if len(days) == 0 {
 		return Score{}, fmt.Errorf("need 2 years and %d weeks of records to score, have %d weeks", ask.Weeks, s.known.Total.Observed())
 	}
-	r, err := workload.Backtest(model(), s.book, ask.AsOf, origins, ask.Weeks, scorePaths, ask.Seed)
+	r, err := workload.Backtest(model(), s.book, ask.AsOf, days, ask.Weeks, scorePaths, ask.Seed)
 	if err != nil {
 		return Score{}, err
 	}
@@ -72,14 +73,14 @@ func (d *Desk) Score(ctx context.Context, ask Ask) (Score, error) {
 	return out, nil
 }
 
-// origins gives Mondays of the last years, each with two years of records
+// origins gives n Mondays of the last years, each with two years of records
 // before it and the weeks to score after it.
-func (s *shop) origins(weeks int) []forecast.Date {
+func (s *shop) origins(weeks, n int) []forecast.Date {
 	t := s.known.Total
 	least := max(2*t.Lag(), t.Len()-weeks-scoreYears*t.Lag())
 	var out []forecast.Date
-	for _, n := range forecast.Origins(t.Len(), least, weeks, scoreOrigins) {
-		out = append(out, t.At(n))
+	for _, step := range forecast.Origins(t.Len(), least, weeks, n) {
+		out = append(out, t.At(step))
 	}
 	return out
 }
