@@ -38,7 +38,12 @@ nothing is lost or doubled when a file is imported again:
 	drop-offs.csv: 7290 rows of drop-offs: 0 added, 0 updated, 7290 unchanged, 0 rejected
 
 The records go into one file, in the user-data folder or where --db or
-FRESHET_DB says.
+FRESHET_DB says. Give the shop its name and its time zone:
+
+	$ freshet shop --name Quillback --zone America/Denver
+	name       Quillback
+	time zone  America/Denver
+	database   shop.db
 
 # Ask
 

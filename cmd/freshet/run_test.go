@@ -24,6 +24,8 @@ func TestExitStatus(t *testing.T) {
 	}{
 		{"version", done, ""},
 		{"", done, ""},
+		{"shop --name Ours --zone Europe/Lisbon", done, ""},
+		{"shop --zone Moon/Crater", misuse, "Moon/Crater"},
 		{"outlook", failed, "import a file first"},
 		{"crew", failed, "import a file first"},
 		{"import nowhere.csv", failed, "nowhere.csv"},
