@@ -29,6 +29,7 @@ type cell struct {
 	order    DateOrder
 	evidence *dateEvidence // where dates are weighed, during the first pass
 	comma    bool          // the file writes decimal commas
+	date1904 bool          // bare numbers for days count from 1904
 
 	fault    string   // why the cell can't be read, empty if it can
 	warnings []string // doubts about it
@@ -141,6 +142,9 @@ func (c *cell) date(last forecast.Date) (none Opt[forecast.Date]) {
 			c.fault = "is not a date that can be read"
 		}
 		return none
+	}
+	if text.serial > 0 && c.date1904 {
+		text = serialDate(text.serial + days1904)
 	}
 	if c.evidence != nil {
 		c.evidence.add(text, c.line, c.raw)

@@ -15,6 +15,7 @@ type dateText struct {
 	year, month, day int
 	swappable        bool // month and day may be the other way round: it was written a/b/year, read as day a, month b
 	shortYear        bool // the year had two digits
+	serial           int  // it was written as a spreadsheet's serial number, if above 0
 }
 
 // parseDate reads a date in any of the forms
@@ -23,7 +24,7 @@ type dateText struct {
 //	31/3/2025  3/31/2025  31-03-25      swappable
 //	31.3.2025  31. 3. 25                always day first
 //	31 Mar 2025  31-Mar-25  March 31st, 2025  Mo, 31. März 2025  31 de marzo de 2025
-//	45747  45747.52                     a spreadsheet's serial number, counted from 1899-12-30
+//	45747  45747.52                     a spreadsheet's serial number, counted from 1899-12-30 (see Text)
 //
 // and drops a time of day after it. Years of two digits are 1970 to 2069. It
 // doesn't check that the calendar has the day; see date.
@@ -71,11 +72,19 @@ func bareNumberDate(s []byte) (d dateText, ok bool) {
 	case ok && len(whole) == 8 && len(s) == 8:
 		return dateText{year: n / 10000, month: n / 100 % 100, day: n % 100}, true
 	case ok && len(whole) == 5:
-		const epoch = 25569 // 1970-01-01
-		t := forecast.Date(n - epoch).Time()
-		return dateText{year: t.Year(), month: int(t.Month()), day: t.Day()}, true
+		return serialDate(n), true
 	}
 	return d, false
+}
+
+// days1904 is how many days after 1899-12-30 the other epoch begins: serial
+// numbers count from one or the other.
+const days1904 = 1462
+
+func serialDate(n int) dateText {
+	const epoch = 25569 // 1970-01-01
+	t := forecast.Date(n - epoch).Time()
+	return dateText{year: t.Year(), month: int(t.Month()), day: t.Day(), serial: n}
 }
 
 // digits reads a short run of ASCII digits.

@@ -68,7 +68,7 @@ func newReader(s *Sheet, l Layout, latest forecast.Date) *Reader {
 		sheet:  s,
 		rows:   s.rows,
 		schema: schemas[l.Kind],
-		cell:   cell{latest: latest, comma: s.Delimiter == ';', interned: map[string]string{}},
+		cell:   cell{latest: latest, comma: s.Delimiter == ';', date1904: s.known.Date1904, interned: map[string]string{}},
 		seen:   newOccurrences(),
 		tally:  Tally{Titles: s.Titles},
 	}
@@ -236,7 +236,7 @@ func (r *Reader) judge(rec Record) {
 	if v.warning.reason != "" {
 		r.warn(r.named(v.warning))
 	}
-	if n := len(r.rows.cells); n < len(r.sheet.Headers) {
+	if n := len(r.rows.cells); n < len(r.sheet.Headers) && !r.sheet.known.Short {
 		r.warn("", nil, fmt.Sprintf("has %d cells, need %d as the header; the others were taken for blank", n, len(r.sheet.Headers)))
 	}
 	if r.rows.loose {

@@ -24,6 +24,7 @@ type Sheet struct {
 	Titles     int        // rows above the header
 	Delimiter  byte       // , ; tab or |
 	Sample     [][]string // up to 20 rows below the header
+	known      Text
 	rows       *rows
 	taken      bool
 }
@@ -36,8 +37,18 @@ type Sheet struct {
 // It takes a plain io.Reader and keeps the head in its window, so that pipes
 // and uploads need not be stored first. A file without a header line, empty,
 // or not text is an error.
-func Open(name string, r io.Reader) (*Sheet, error) {
-	s := &Sheet{Name: name, rows: &rows{buf: make([]byte, window), line: 1}}
+func Open(name string, r io.Reader) (*Sheet, error) { return OpenText(name, r, Text{}) }
+
+// Text is what is known beforehand about a file's text.
+type Text struct {
+	Delimiter byte // 0 if it is to be found out
+	Date1904  bool // bare numbers for days count from 1904-01-01, not from 1899-12-30
+	Short     bool // rows leave out blank cells at their end, as a matter of course
+}
+
+// OpenText is Open for text of which more is known than a file tells.
+func OpenText(name string, r io.Reader, known Text) (*Sheet, error) {
+	s := &Sheet{Name: name, Delimiter: known.Delimiter, rows: &rows{buf: make([]byte, window), line: 1}, known: known}
 	t := s.rows
 	var err error
 	if t.src, err = decode(r); err != nil {
@@ -57,7 +68,9 @@ func Open(name string, r io.Reader) (*Sheet, error) {
 	case 4*bytes.Count(head[:min(len(head), 1024)], []byte{0}) > min(len(head), 1024):
 		return nil, s.errorf("need text, have NUL bytes: a binary file, or UTF-16 without a byte order mark")
 	}
-	if s.Delimiter = separatorLine(head); s.Delimiter != 0 {
+	if s.Delimiter != 0 {
+		t.delim = s.Delimiter
+	} else if s.Delimiter = separatorLine(head); s.Delimiter != 0 {
 		t.delim = s.Delimiter
 		t.next()
 	} else {

@@ -8,12 +8,14 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
+	"freshet/ingest/xlsx"
 
 	"github.com/spf13/cobra"
 )
@@ -24,20 +26,22 @@ type importing struct {
 	maps    []string
 	dates   string
 	guesses bool
+	sheet   string
 }
 
 func (a *app) importFiles() *cobra.Command {
 	var how importing
 	c := &cobra.Command{Use: "import FILE…", Short: "Take in the shop's files", Args: cobra.MinimumNArgs(1),
-		Long: `Takes in CSV files of drop-offs, crew, time off and events. Every row is
-accounted for: added, updated, unchanged, or rejected with its line and reason.
-Importing a file twice changes nothing.`,
+		Long: `Takes in CSV files and Excel workbooks of drop-offs, crew, time off and events.
+Every row is accounted for: added, updated, unchanged, or rejected with its line
+and reason. Importing a file twice changes nothing.`,
 		RunE: func(c *cobra.Command, files []string) error { return a.takeIn(c, files, how) }}
 	f := c.Flags()
 	f.StringVar(&how.as, "as", "", "what the rows are: drop-offs, crew, time-off or events (default: told from the headers)")
 	f.StringArrayVar(&how.maps, "map", nil, "`\"Their Name=field\"`: which column is which; once for each")
 	f.StringVar(&how.dates, "dates", "", "how 3/4/2025 is meant: mdy or dmy")
 	f.BoolVar(&how.guesses, "accept-guesses", false, "accept columns that are named much like a known one")
+	f.StringVar(&how.sheet, "sheet", "", "which sheet of a workbook (default the first)")
 	return c
 }
 
@@ -58,6 +62,7 @@ type importedFile struct {
 	Rejected  int          `json:"rejected"`
 	Rejects   []rejectJSON `json:"rejects"`
 	Ignored   []string     `json:"ignored_columns"`
+	Sheets    []string     `json:"ignored_sheets,omitempty"`
 	warnings  []error
 }
 
@@ -107,11 +112,8 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 	if _, err := io.Copy(sum, f); err != nil {
 		return importedFile{}, err
 	}
-	if _, err := f.Seek(0, io.SeekStart); err != nil {
-		return importedFile{}, err
-	}
 	base := filepath.Base(name)
-	sheet, err := ingest.Open(base, f)
+	sheet, others, err := openSheet(base, f, how.sheet)
 	if err != nil {
 		return importedFile{}, err
 	}
@@ -137,11 +139,46 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 		}
 	}
 	one := importedFile{File: b.File, Kind: string(b.Kind), Rows: b.Rows, Added: b.Added, Updated: b.Updated, Unchanged: b.Unchanged, Warned: b.Warned, Rejected: b.Rejected,
-		Rejects: []rejectJSON{}, Ignored: layout.Ignored(), warnings: b.Warnings}
+		Rejects: []rejectJSON{}, Ignored: layout.Ignored(), Sheets: others, warnings: b.Warnings}
 	for _, r := range b.Rejects {
 		one.Rejects = append(one.Rejects, rejectJSON{r.Line, r.Column, r.Value, r.Reason})
 	}
 	return one, nil
+}
+
+// openSheet opens a file of text, or one sheet of a workbook: the one named, or
+// the first. others names the workbook's other sheets.
+func openSheet(name string, f *os.File, wanted string) (_ *ingest.Sheet, others []string, err error) {
+	magic := make([]byte, len(xlsx.Magic))
+	if _, err := f.ReadAt(magic, 0); err != nil && err != io.EOF {
+		return nil, nil, err
+	}
+	if string(magic) != xlsx.Magic {
+		if wanted != "" {
+			return nil, nil, usage{fmt.Errorf("--sheet: need a workbook, have %s", name)}
+		}
+		if _, err := f.Seek(0, io.SeekStart); err != nil {
+			return nil, nil, err
+		}
+		sheet, err := ingest.Open(name, f)
+		return sheet, nil, err
+	}
+	info, err := f.Stat()
+	if err != nil {
+		return nil, nil, err
+	}
+	book, err := xlsx.Open(f, info.Size())
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", name, err)
+	}
+	sheets := book.Sheets()
+	if wanted == "" {
+		wanted = sheets[0]
+	} else if !slices.Contains(sheets, wanted) {
+		return nil, nil, usage{fmt.Errorf("--sheet: need one of %q, have %q", sheets, wanted)}
+	}
+	sheet, err := ingest.OpenText(name, book.Text(wanted), ingest.Text{Delimiter: ',', Date1904: book.Date1904(), Short: true})
+	return sheet, slices.DeleteFunc(sheets, func(s string) bool { return s == wanted }), err
 }
 
 // layout settles which column is which: as the call says, as was confirmed for
@@ -216,6 +253,9 @@ func (a *app) showImported(one importedFile) {
 	fmt.Fprintf(a.out, "%s: %d rows of %s: %d added, %d updated, %d unchanged, %d rejected\n", one.File, one.Rows, one.Kind, one.Added, one.Updated, one.Unchanged, one.Rejected)
 	if len(one.Ignored) > 0 {
 		fmt.Fprintf(a.out, "  columns left alone: %s\n", strings.Join(one.Ignored, ", "))
+	}
+	if len(one.Sheets) > 0 {
+		fmt.Fprintf(a.out, "  sheets left alone (see --sheet): %s\n", strings.Join(one.Sheets, ", "))
 	}
 	const most = 10
 	for i, r := range one.Rejects {

@@ -1,0 +1,28 @@
+package main
+
+import (
+	"path/filepath"
+	"strings"
+	"testing"
+)
+
+// A workbook is imported like text, in either epoch; its row 8 has a day
+// without a date format, its row 7 no hours.
+func TestWorkbook(t *testing.T) {
+	t.Setenv("FRESHET_DB", filepath.Join(t.TempDir(), "shop.db"))
+	testdata := filepath.Join("..", "..", "ingest", "xlsx", "testdata")
+	status, out, errs := call(t, "import", filepath.Join(testdata, "days1900.xlsx"))
+	if status != done || !strings.Contains(out, "4 rows of drop-offs: 3 added, 0 updated, 0 unchanged, 1 rejected") || !strings.Contains(out, "xlsx:7: Quoted Hours soon") ||
+		!strings.Contains(out, "left alone (see --sheet): Other") || strings.Contains(out, "doubtful") {
+		t.Errorf("have %d %s%s", status, out, errs)
+	}
+	if status, out, errs := call(t, "import", filepath.Join(testdata, "days1904.xlsx"), "--sheet", "Jobs"); status != done || !strings.Contains(out, "3 unchanged") {
+		t.Errorf("want the same days by the other epoch, have %d %s%s", status, out, errs)
+	}
+	if status, _, errs := call(t, "import", filepath.Join(testdata, "days1904.xlsx"), "--sheet", "Sheet9"); status != misuse || !strings.Contains(errs, "Jobs") {
+		t.Errorf("want the sheets named, have %d %s", status, errs)
+	}
+	if status, _, errs := call(t, "import", filepath.Join(testdata, "days1904.xlsx"), "--sheet", "Other"); status != failed || !strings.Contains(errs, "empty") {
+		t.Errorf("want an empty sheet refused, have %d %s", status, errs)
+	}
+}
