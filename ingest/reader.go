@@ -263,7 +263,10 @@ func (r *Reader) named(f finding) (header string, raw []byte, reason string) {
 // fits refuses a row that has something in a cell beyond the header: then a
 // delimiter is likely part of the text, and cells are in the wrong columns.
 func (r *Reader) fits() bool {
-	for _, extra := range r.rows.cells[len(r.sheet.Headers):] {
+	for i, extra := range r.rows.cells[len(r.sheet.Headers):] {
+		if i == 0 && r.sheet.Mended {
+			continue
+		}
 		if len(bytes.TrimSpace(extra)) > 0 {
 			r.refuse("", nil, fmt.Sprintf("has %d cells, need at most %d as the header", len(r.rows.cells), len(r.sheet.Headers)))
 			return false

@@ -24,6 +24,7 @@ type Sheet struct {
 	Titles     int        // rows above the header
 	Delimiter  byte       // , ; tab or |
 	Sample     [][]string // up to 20 rows below the header
+	Mended     bool       // its last column, left out of Headers, is ReasonHeader
 	known      Text
 	rows       *rows
 	taken      bool
@@ -101,6 +102,11 @@ func separatorLine(head []byte) byte {
 	}
 	return 0
 }
+
+// ReasonHeader heads a last column that says why a row was rejected: the file
+// is one of rows to be mended. Their other columns are those of the file that
+// they came from.
+const ReasonHeader = "why it was rejected"
 
 const delimiters = ",;\t|"
 
@@ -224,6 +230,9 @@ func (s *Sheet) name(cells [][]byte) {
 		if s.rows.text(c) != "" {
 			s.Headers = append(s.Headers, name)
 		}
+	}
+	if n := len(s.Headers) - 1; n >= 0 && s.Headers[n] == ReasonHeader {
+		s.Headers, s.Mended = s.Headers[:n], true
 	}
 	for i, h := range s.Headers {
 		if h == "" {

@@ -3,21 +3,14 @@ package store
 import (
 	"bytes"
 	"context"
-	"crypto/sha256"
-	"database/sql"
+	"database/sql/driver"
 	"encoding/csv"
-	"encoding/hex"
 	"encoding/json"
-	"errors"
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
-	"freshet/forecast"
 	"freshet/ingest"
-
-	"github.com/jmoiron/sqlx"
 )
 
 // Rows is what a file yields: ingest's Reader.
@@ -39,6 +32,8 @@ type Batch struct {
 	Kind      ingest.RowKind
 	SHA256    string
 	TakenIn   time.Time
+	Headers   []string // the file's own
+	Mended    bool     // its rows were rejected before; see Import
 	Rows      int
 	Added     int
 	Updated   int
@@ -47,6 +42,8 @@ type Batch struct {
 	Rejected  int
 	Rejects   []*ingest.RowError // the first MaxShown
 	Warnings  []error            // the first MaxShown
+	Doubts    []string           // about the file as a whole, or the records with it
+	Undone    time.Time          // zero if it stands
 }
 
 // MaxShown is how many rejects and warnings a Batch carries; the database
@@ -55,11 +52,16 @@ const MaxShown = 100
 
 // Import takes in a file as one transaction: a row that is new is added, one
 // that differs from what is known under its key updated, a bad one kept with
-// its reason. If rows end with an error, nothing is changed. b gives File,
-// Kind, SHA256 and TakenIn; progress, if not nil, is told the rows done now and
-// then.
+// its reason. What an updated record said before goes to the history. If rows
+// end with an error, nothing is changed. b gives File, Kind, SHA256, TakenIn,
+// Headers and Mended; progress, if not nil, is told the rows done now and then.
+//
+// A file of mended rows lacks the other lines of their repair orders, so that
+// a line without a name of its own can't be told by counting lines of its
+// kind. Such a row is the line on record that says the same, or else a new
+// one: it never takes the place of another.
 func (s *Store) Import(ctx context.Context, b Batch, rows Rows, progress func(rows int)) (Batch, error) {
-	err := s.within(ctx, func(tx *sqlx.Tx) error {
+	err := s.session(ctx, func(tx *session) error {
 		t, err := newTaker(tx, b)
 		if err != nil {
 			return err
@@ -78,262 +80,237 @@ func (s *Store) Import(ctx context.Context, b Batch, rows Rows, progress func(ro
 		if err := rows.Err(); err != nil {
 			return err
 		}
+		if err := t.close(); err != nil {
+			return err
+		}
 		b = t.b
-		return t.close()
+		return nil
 	})
 	return b, err
 }
 
 // taker is one import in progress.
 type taker struct {
-	b      Batch
-	tx     *sqlx.Tx
-	table  table
-	find   *sql.Stmt
-	put    *sql.Stmt
-	reject *sql.Stmt
-	digest [sha256.Size]byte
-	text   bytes.Buffer
-	args   []any
+	b       Batch
+	tx      *session
+	table   table
+	find    *statement
+	read    *statement
+	insert  *statement
+	update  *statement
+	keep    *statement
+	reject  *statement
+	digest  hash
+	content hash
+	text    bytes.Buffer
+	args    []any
+	known   known
+	usual   bool            // the last row was on record before
+	claimed map[string]bool // keys that mended rows have found
+	doubts  doubts
 }
 
-// table says how records of one kind are laid out: the columns after key, in
-// the order in which values gives them.
-type table struct {
-	name    string
-	columns []string
-	values  func([]any, ingest.Record) []any
+// known is what is on record under a key.
+type known struct {
+	digest []byte
+	batch  int64
+	row    int64 // of job lines
 }
 
-var tables = map[ingest.RowKind]table{
-	ingest.DropOffs: {"job_lines", []string{"ro", "dropped_off", "kind", "unit", "quoted", "clocked", "billed", "parts_wait",
-		"emergency", "deferrable_", "comeback_of", "promised", "ready", "picked_up", "status", "note"},
-		func(a []any, r ingest.Record) []any {
-			d := r.(*ingest.DropOff)
-			return append(a, d.RO, d.DroppedOff.String(), d.Kind, d.Unit, float(d.QuotedHours), float(d.ClockedHours), float(d.BilledHours), float(d.PartsWaitDays),
-				bit(d.Emergency), bit(d.Deferrable), d.ComebackOf, day(d.Promised), day(d.Ready), day(d.PickedUp), d.Status, d.Note)
-		}},
-	ingest.Crew: {"crew", []string{"name", "weekly_hours", "productivity", "skills", "from_", "until", "hourly_cost"},
-		func(a []any, r ingest.Record) []any {
-			p := r.(*ingest.Person)
-			skills := "all"
-			if p.Skills != nil {
-				skills = strings.Join(p.Skills, ";")
-			}
-			return append(a, p.Name, p.WeeklyHours, float(p.Productivity), skills, day(p.From), day(p.Until), float(p.HourlyCost))
-		}},
-	ingest.TimeOff: {"absences", []string{"name", "from_", "until"},
-		func(a []any, r ingest.Record) []any {
-			o := r.(*ingest.Absence)
-			return append(a, o.Name, o.From.String(), o.Until.String())
-		}},
-	ingest.Events: {"events", []string{"name", "from_", "until", "effect"},
-		func(a []any, r ingest.Record) []any {
-			e := r.(*ingest.Event)
-			return append(a, e.Name, e.From.String(), e.Until.String(), string(e.Effect))
-		}},
-}
-
-func float(o ingest.Opt[float64]) any {
-	if !o.Valid {
-		return nil
-	}
-	return o.V
-}
-
-func day(o ingest.Opt[forecast.Date]) any {
-	if !o.Valid {
-		return nil
-	}
-	return o.V.String()
-}
-
-func bit(o ingest.Opt[bool]) any {
-	if o.Valid && o.V {
-		return int64(1)
-	}
-	return int64(0)
-}
-
-func newTaker(tx *sqlx.Tx, b Batch) (*taker, error) {
-	t := &taker{b: b, tx: tx}
+func newTaker(tx *session, b Batch) (*taker, error) {
+	t := &taker{b: b, tx: tx, claimed: map[string]bool{}}
 	var ok bool
 	if t.table, ok = tables[b.Kind]; !ok {
 		return nil, fmt.Errorf("store: need a known kind of rows, have %q", b.Kind)
 	}
-	r, err := tx.Exec(`INSERT INTO batches(file, kind, sha256, taken_in, row_count, added, updated, unchanged, warned, rejected)
-		VALUES(?, ?, ?, ?, 0, 0, 0, 0, 0, 0)`, b.File, b.Kind, b.SHA256, b.TakenIn.UTC().Format(time.RFC3339))
+	headers, err := json.Marshal(append([]string{}, b.Headers...))
 	if err != nil {
-		return nil, fmt.Errorf("store: %w", err)
+		return nil, wrap(err)
 	}
-	if t.b.ID, err = r.LastInsertId(); err != nil {
-		return nil, fmt.Errorf("store: %w", err)
+	if err := tx.exec(`INSERT INTO batches(file, kind, sha256, taken_in, headers, row_count, added, updated, unchanged, warned, rejected)
+		VALUES(?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0)`, b.File, string(b.Kind), b.SHA256, b.TakenIn.UTC().Format(time.RFC3339), string(headers)); err != nil {
+		return nil, err
 	}
-	columns := append([]string{"key"}, t.table.columns...)
-	columns = append(columns, "digest", "batch")
-	sets := make([]string, 0, len(columns))
-	for _, c := range columns[1:] {
-		sets = append(sets, c+" = excluded."+c)
+	newest, err := tx.prepare("SELECT max(id) FROM batches")
+	if err != nil {
+		return nil, err
 	}
-	for q, into := range map[string]**sql.Stmt{
-		"SELECT digest FROM " + t.table.name + " WHERE key = ?": &t.find,
-		"INSERT INTO " + t.table.name + "(" + strings.Join(columns, ", ") + ") VALUES(?" + strings.Repeat(", ?", len(columns)-1) +
-			") ON CONFLICT(key) DO UPDATE SET " + strings.Join(sets, ", "): &t.put,
-		"INSERT INTO rejects(batch, line, column_, value, reason, row_) VALUES(?, ?, ?, ?, ?, ?)": &t.reject,
+	if err := newest.each(func(v []driver.Value) error { t.b.ID = v[0].(int64); return nil }); err != nil {
+		return nil, err
+	}
+	columns := append(append([]string{"key"}, t.table.columns...), "digest", "batch")
+	row := "0"
+	if b.Kind == ingest.DropOffs {
+		row = "rowid"
+	}
+	for query, into := range map[string]**statement{
+		"SELECT digest, batch, " + row + " FROM " + t.table.name + " WHERE key = ?":                                                                                &t.find,
+		"SELECT " + strings.Join(t.table.columns, ", ") + " FROM " + t.table.name + " WHERE key = ?":                                                               &t.read,
+		"UPDATE " + t.table.name + " SET " + strings.Join(columns[1:], " = ?, ") + " = ? WHERE key = ?":                                                            &t.update,
+		"INSERT INTO history(batch, key, earlier, record) VALUES(?, ?, ?, ?)":                                                                                      &t.keep,
+		"INSERT INTO rejects(batch, line, column_, value, reason, row_) VALUES(?, ?, ?, ?, ?, ?)":                                                                  &t.reject,
+		"INSERT INTO " + t.table.name + "(" + strings.Join(columns, ", ") + ") VALUES(?" + strings.Repeat(", ?", len(columns)-1) + ") ON CONFLICT(key) DO NOTHING": &t.insert,
 	} {
-		if *into, err = tx.Prepare(q); err != nil {
-			return nil, fmt.Errorf("store: %w", err)
+		if *into, err = tx.prepare(query); err != nil {
+			return nil, err
 		}
 	}
 	return t, nil
 }
 
 func (t *taker) take(rows Rows) error {
-	t.b.Rows++
+	if t.b.Rows++; t.b.Rows == 1 {
+		reached("insert")
+	}
 	if bad := rows.Reject(); bad != nil {
-		t.b.Rejected++
-		if len(t.b.Rejects) < MaxShown {
-			t.b.Rejects = append(t.b.Rejects, bad)
-		}
-		t.text.Reset()
-		w := csv.NewWriter(&t.text)
-		w.Write(rows.Cells())
-		w.Flush()
-		_, err := t.reject.Exec(t.b.ID, bad.Line, bad.Column, bad.Value, bad.Reason, strings.TrimSuffix(t.text.String(), "\n"))
-		return wrap(err)
+		return t.refuse(bad, rows.Cells())
 	}
 	if doubts := rows.Warnings(); len(doubts) > 0 {
 		t.b.Warned++
 		t.b.Warnings = append(t.b.Warnings, doubts[:min(len(doubts), MaxShown-len(t.b.Warnings))]...)
 	}
 	record := rows.Record()
-	key := record.Key()
-	t.args = t.table.values(append(t.args[:0], key), record)
+	t.args = t.table.values(append(t.args[:0], ""), record)
 	t.text.Reset()
-	t.digest = digest(&t.text, t.args[1:])
-	var known []byte
-	switch err := t.find.QueryRow(key).Scan(&known); {
-	case errors.Is(err, sql.ErrNoRows):
-		t.b.Added++
-	case err != nil:
-		return wrap(err)
-	case bytes.Equal(known, t.digest[:]):
-		t.b.Unchanged++
-		return nil
-	default:
-		t.b.Updated++
+	encode(&t.text, t.args[1:])
+	t.digest = digestOf(t.text.Bytes())
+	key := record.Key()
+	if d, ok := record.(*ingest.DropOff); ok {
+		if t.b.Mended && d.Line == "" {
+			var err error
+			if key, err = t.place(d); err != nil {
+				return err
+			}
+		}
+		t.doubts.see(d)
 	}
-	_, err := t.put.Exec(append(t.args, t.digest[:], t.b.ID)...)
-	return wrap(err)
+	return t.put(key)
 }
 
-// digest tells two versions of a record apart. Each value is marked with its
-// type and its length, so that no two records write the same text.
-func digest(text *bytes.Buffer, values []any) [sha256.Size]byte {
-	var b [32]byte
-	for _, v := range values {
-		switch v := v.(type) {
-		case nil:
-			text.WriteByte('-')
-		case int64:
-			text.WriteByte('i')
-			text.Write(strconv.AppendInt(b[:0], v, 10))
-		case float64:
-			text.WriteByte('f')
-			text.Write(strconv.AppendFloat(b[:0], v, 'g', -1, 64))
-		case string:
-			text.WriteByte('s')
-			text.Write(strconv.AppendInt(b[:0], int64(len(v)), 10))
-			text.WriteByte(':')
-			text.WriteString(v)
-		default:
-			panic(fmt.Sprintf("store: no digest of a %T", v))
-		}
-		text.WriteByte(0)
+// refuse keeps a row that can't be taken.
+func (t *taker) refuse(bad *ingest.RowError, cells []string) error {
+	t.b.Rejected++
+	if len(t.b.Rejects) < MaxShown {
+		t.b.Rejects = append(t.b.Rejects, bad)
 	}
-	return sha256.Sum256(text.Bytes())
+	t.text.Reset()
+	w := csv.NewWriter(&t.text)
+	w.Write(cells)
+	w.Flush()
+	row := strings.TrimSuffix(t.text.String(), "\n")
+	t.content.with(rejectHash(int64(bad.Line), bad.Column, bad.Value, bad.Reason, row))
+	_, err := t.reject.exec(t.b.ID, int64(bad.Line), bad.Column, bad.Value, bad.Reason, row)
+	return err
+}
+
+func rejectHash(line int64, column, value, reason, row string) hash {
+	var text bytes.Buffer
+	encode(&text, []any{line, column, value, reason, row})
+	return digestOf(text.Bytes())
+}
+
+// place finds the key of a mended row: that of the first line of its repair
+// order and kind that says the same and isn't taken, or else the first free.
+func (t *taker) place(d *ingest.DropOff) (key string, err error) {
+	for d.Nth = 1; ; d.Nth++ {
+		key = d.Key()
+		if t.claimed[key] {
+			continue
+		}
+		found, err := t.look(key)
+		if err != nil {
+			return "", err
+		}
+		if !found || bytes.Equal(t.known.digest, t.digest[:]) {
+			t.claimed[key] = true
+			return key, nil
+		}
+	}
+}
+
+// look finds what is on record under a key.
+func (t *taker) look(key string) (found bool, err error) {
+	err = t.find.each(func(v []driver.Value) error {
+		found = true
+		t.known.digest = append(t.known.digest[:0], v[0].([]byte)...)
+		t.known.batch, t.known.row = v[1].(int64), v[2].(int64)
+		return nil
+	}, key)
+	return found, err
+}
+
+// put brings the record in hand on record. Most files hold mostly new rows or
+// mostly known ones, so what the last row was is tried first.
+func (t *taker) put(key string) error {
+	t.args[0] = key
+	if !t.usual {
+		if added, err := t.add(key); added || err != nil {
+			return err
+		}
+	}
+	found, err := t.look(key)
+	if err != nil {
+		return err
+	}
+	if t.usual = found; !found {
+		if _, err := t.add(key); err != nil {
+			return err
+		}
+		return nil
+	}
+	if bytes.Equal(t.known.digest, t.digest[:]) {
+		t.b.Unchanged++
+		if t.known.batch != t.b.ID {
+			t.doubts.still(t.known.row)
+		}
+		return nil
+	}
+	t.b.Updated++
+	if t.known.batch == t.b.ID { // the file has the key twice
+		t.content.with(versionHash(key, t.known.digest))
+	} else if err := t.remember(key); err != nil {
+		return err
+	}
+	t.content.with(versionHash(key, t.digest[:]))
+	_, err = t.update.exec(append(t.args[1:], t.digest[:], t.b.ID, key)...)
+	return err
+}
+
+func (t *taker) add(key string) (added bool, err error) {
+	n, err := t.insert.exec(append(t.args, t.digest[:], t.b.ID)...)
+	if n == 1 && err == nil {
+		t.b.Added++
+		t.content.with(versionHash(key, t.digest[:]))
+	}
+	return n == 1, err
+}
+
+// remember keeps what is on record under key, before it is changed.
+func (t *taker) remember(key string) error {
+	t.text.Reset()
+	if err := t.read.each(func(v []driver.Value) error {
+		values := make([]any, len(v))
+		for i := range v {
+			values[i] = v[i]
+		}
+		if t.b.Kind == ingest.DropOffs {
+			t.doubts.moved(t.args, values)
+		}
+		encode(&t.text, values)
+		return nil
+	}, key); err != nil {
+		return err
+	}
+	_, err := t.keep.exec(t.b.ID, key, t.known.batch, t.text.Bytes())
+	return err
 }
 
 func (t *taker) close() error {
-	_, err := t.tx.Exec("UPDATE batches SET row_count = ?, added = ?, updated = ?, unchanged = ?, warned = ?, rejected = ? WHERE id = ?",
-		t.b.Rows, t.b.Added, t.b.Updated, t.b.Unchanged, t.b.Warned, t.b.Rejected, t.b.ID)
-	return wrap(err)
-}
-
-func wrap(err error) error {
-	if err == nil {
-		return nil
-	}
-	return fmt.Errorf("store: %w", err)
-}
-
-// Hash gives the form in which a file's SHA-256 is kept.
-func Hash(sum []byte) string { return hex.EncodeToString(sum) }
-
-// Batches gives the last files taken in, newest first.
-func (s *Store) Batches(ctx context.Context, most int) ([]Batch, error) {
-	var rows []struct {
-		ID                                          int64
-		File, Kind, SHA256                          string
-		TakenIn                                     string `db:"taken_in"`
-		Rows                                        int    `db:"row_count"`
-		Added, Updated, Unchanged, Warned, Rejected int
-	}
-	err := s.r.SelectContext(ctx, &rows, "SELECT id, file, kind, sha256, taken_in, row_count, added, updated, unchanged, warned, rejected FROM batches ORDER BY id DESC LIMIT ?", most)
-	if err != nil {
-		return nil, wrap(err)
-	}
-	out := make([]Batch, len(rows))
-	for i, r := range rows {
-		at, err := time.Parse(time.RFC3339, r.TakenIn)
-		if err != nil {
-			return nil, wrap(err)
+	if t.b.Kind == ingest.DropOffs {
+		if err := t.doubts.weigh(t); err != nil {
+			return err
 		}
-		out[i] = Batch{ID: r.ID, File: r.File, Kind: ingest.RowKind(r.Kind), SHA256: r.SHA256, TakenIn: at,
-			Rows: r.Rows, Added: r.Added, Updated: r.Updated, Unchanged: r.Unchanged, Warned: r.Warned, Rejected: r.Rejected}
 	}
-	return out, nil
-}
-
-// Rejected is a row that could not be taken, with the file it stood in.
-type Rejected struct {
-	File          string
-	Line          int
-	Column        string `db:"column_"`
-	Value, Reason string
-}
-
-// Rejects gives the last rejected rows, those of the newest file first.
-func (s *Store) Rejects(ctx context.Context, most int) ([]Rejected, error) {
-	var out []Rejected
-	err := s.r.SelectContext(ctx, &out, `SELECT file, line, column_, value, reason FROM rejects JOIN batches ON batches.id = rejects.batch
-		ORDER BY batch DESC, line LIMIT ?`, most)
-	return out, wrap(err)
-}
-
-// Layout gives the layout that was confirmed for a file with these headers,
-// and false if none was.
-func (s *Store) Layout(ctx context.Context, signature string, into *ingest.Layout) (bool, error) {
-	var text string
-	err := s.r.GetContext(ctx, &text, "SELECT layout FROM layouts WHERE signature = ?", signature)
-	if errors.Is(err, sql.ErrNoRows) {
-		return false, nil
-	}
-	if err != nil {
-		return false, wrap(err)
-	}
-	return true, wrap(json.Unmarshal([]byte(text), into))
-}
-
-// KeepLayout remembers a confirmed layout.
-func (s *Store) KeepLayout(ctx context.Context, signature string, l ingest.Layout) error {
-	text, err := json.Marshal(l)
-	if err != nil {
-		return wrap(err)
-	}
-	return s.within(ctx, func(tx *sqlx.Tx) error {
-		_, err := tx.Exec(`INSERT INTO layouts(signature, kind, layout) VALUES(?, ?, ?)
-			ON CONFLICT(signature) DO UPDATE SET kind = excluded.kind, layout = excluded.layout`, signature, l.Kind, string(text))
-		return wrap(err)
-	})
+	return t.tx.exec("UPDATE batches SET row_count = ?, added = ?, updated = ?, unchanged = ?, warned = ?, rejected = ?, content = ? WHERE id = ?",
+		int64(t.b.Rows), int64(t.b.Added), int64(t.b.Updated), int64(t.b.Unchanged), int64(t.b.Warned), int64(t.b.Rejected), t.content[:], t.b.ID)
 }

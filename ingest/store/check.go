@@ -1,0 +1,174 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"github.com/jmoiron/sqlx"
+)
+
+// A Health is what Check found: nothing in Faults means that every record is
+// as it was taken in.
+type Health struct {
+	Faults  []string // the first MaxShown
+	Records map[string]int
+	Batches int
+	Backup  time.Time // the last one, zero if there was none
+}
+
+// SettingBackup names the setting that holds the time of the last backup, in
+// RFC 3339.
+const SettingBackup = "backup at"
+
+// Check reads all of the database: whether SQLite finds its pages, indexes and
+// references whole, whether every record and its earlier versions still have
+// the digest that they were taken in with, and whether the versions and
+// rejects of each batch are all there. It is an error only if the database
+// can't be read.
+func (s *Store) Check(ctx context.Context) (Health, error) {
+	h, err := check(ctx, s.r)
+	if err != nil {
+		return h, err
+	}
+	at, err := s.Setting(ctx, SettingBackup, "")
+	if err != nil || at == "" {
+		return h, err
+	}
+	h.Backup, err = time.Parse(time.RFC3339, at)
+	return h, wrap(err)
+}
+
+func check(ctx context.Context, db *sqlx.DB) (Health, error) {
+	c := checker{ctx: ctx, h: Health{Records: map[string]int{}}, content: map[int64]hash{}}
+	tx, err := db.BeginTxx(ctx, nil) // one state of the database throughout
+	if err != nil {
+		return c.h, wrap(err)
+	}
+	defer tx.Rollback()
+	c.tx = tx
+	for _, part := range []func() error{c.pages, c.references, c.records, c.history, c.rejects, c.batches} {
+		if err := part(); err != nil {
+			return c.h, err
+		}
+	}
+	return c.h, nil
+}
+
+// checker sums up what stands, batch by batch.
+type checker struct {
+	ctx     context.Context
+	tx      *sqlx.Tx
+	h       Health
+	content map[int64]hash
+}
+
+func (c *checker) fault(format string, args ...any) {
+	if len(c.h.Faults) < MaxShown {
+		c.h.Faults = append(c.h.Faults, fmt.Sprintf(format, args...))
+	}
+}
+
+func (c *checker) add(batch int64, h hash) {
+	sum := c.content[batch]
+	sum.with(h)
+	c.content[batch] = sum
+}
+
+func (c *checker) pages() error {
+	var found []string
+	if err := c.tx.SelectContext(c.ctx, &found, "PRAGMA integrity_check"); err != nil {
+		return wrap(err)
+	}
+	for _, f := range found {
+		if f != "ok" {
+			c.fault("damaged: %s", f)
+		}
+	}
+	return nil
+}
+
+func (c *checker) references() error {
+	return c.each("PRAGMA foreign_key_check", func(v []any) error {
+		c.fault("a row of %v is of no batch", v[0])
+		return nil
+	})
+}
+
+// each reads rows of values as the driver gives them.
+func (c *checker) each(query string, f func([]any) error, args ...any) error {
+	rows, err := c.tx.QueryContext(c.ctx, query, args...)
+	if err != nil {
+		return wrap(err)
+	}
+	defer rows.Close()
+	columns, err := rows.Columns()
+	if err != nil {
+		return wrap(err)
+	}
+	values := make([]any, len(columns))
+	into := make([]any, len(columns))
+	for i := range into {
+		into[i] = &values[i]
+	}
+	for rows.Next() {
+		if err := rows.Scan(into...); err != nil {
+			return wrap(err)
+		}
+		if err := f(values); err != nil {
+			return err
+		}
+	}
+	return wrap(rows.Err())
+}
+
+func (c *checker) records() error {
+	var text bytes.Buffer
+	for _, t := range tables {
+		if err := c.each("SELECT key, digest, batch, "+strings.Join(t.columns, ", ")+" FROM "+t.name, func(v []any) error {
+			text.Reset()
+			encode(&text, v[3:])
+			digest := digestOf(text.Bytes())
+			if kept, _ := v[1].([]byte); !bytes.Equal(digest[:], kept) {
+				c.fault("a record of %s is not what was taken in: %q", t.name, v[0])
+			}
+			c.h.Records[t.name]++
+			c.add(v[2].(int64), versionHash(v[0].(string), digest[:]))
+			return nil
+		}); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// history adds the versions that later batches replaced. Those that an undone
+// batch replaced stand again, and were met among the records.
+func (c *checker) history() error {
+	return c.each("SELECT key, earlier, record FROM history JOIN batches ON batches.id = history.batch WHERE undone_at IS NULL", func(v []any) error {
+		digest := digestOf(v[2].([]byte))
+		c.add(v[1].(int64), versionHash(v[0].(string), digest[:]))
+		return nil
+	})
+}
+
+func (c *checker) rejects() error {
+	return c.each("SELECT batch, line, column_, value, reason, row_ FROM rejects", func(v []any) error {
+		c.add(v[0].(int64), rejectHash(v[1].(int64), v[2].(string), v[3].(string), v[4].(string), v[5].(string)))
+		return nil
+	})
+}
+
+func (c *checker) batches() error {
+	return c.each("SELECT id, file, taken_in, content FROM batches WHERE undone_at IS NULL", func(v []any) error {
+		c.h.Batches++
+		kept, hashed := v[3].([]byte)
+		if sum := c.content[v[0].(int64)]; hashed && !slices.Equal(kept, sum[:]) {
+			c.fault("the records are not all there as %s, taken in at %s, left them", v[1], v[2])
+		}
+		return nil
+	})
+}

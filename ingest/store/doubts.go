@@ -1,0 +1,221 @@
+package store
+
+import (
+	"database/sql/driver"
+	"fmt"
+	"slices"
+	"strings"
+
+	"freshet/forecast"
+	"freshet/ingest"
+)
+
+const (
+	reused     = 60      // days apart from which on one repair order's number is doubted
+	remembered = 1 << 18 // repair orders whose days are remembered, as a hash
+	sudden     = 26 * 7  // days of records before a new kind of work is remarkable
+	fewestNew  = 10      // rows of such a kind within its first four weeks
+	surge      = 5       // times the usual week
+	shown      = 5       // of doubts of one sort
+)
+
+// doubts looks at drop-offs as a whole: at what no row can tell by itself.
+type doubts struct {
+	first, last forecast.Date // of the file
+	kept        []uint64      // bit per row number: job lines that the file repeats
+	seen        int           // how many
+	days        map[string]forecast.Date
+	again       []string // numbers used again
+	more        int      // beyond those
+}
+
+// see takes in a row of the file.
+func (x *doubts) see(d *ingest.DropOff) {
+	in := d.DroppedOff
+	if x.days == nil {
+		x.days, x.first, x.last = map[string]forecast.Date{}, in, in
+	}
+	x.first, x.last = min(x.first, in), max(x.last, in)
+	if len(x.days) >= remembered {
+		clear(x.days)
+	}
+	if earlier, ok := x.days[d.RO]; !ok {
+		x.days[d.RO] = in
+	} else if in-earlier > reused || earlier-in > reused {
+		x.reuse(d.RO, earlier.String(), in.String())
+		x.days[d.RO] = in
+	}
+}
+
+// moved takes in an updated row: its arguments now, and its values before.
+func (x *doubts) moved(args, before []any) {
+	now, err := forecast.ParseDate(args[2].(string))
+	then, err2 := forecast.ParseDate(before[1].(string))
+	if err == nil && err2 == nil && (now-then > reused || then-now > reused) {
+		x.reuse(args[1].(string), then.String()+" (on record before)", now.String())
+	}
+}
+
+func (x *doubts) reuse(ro, one, other string) {
+	if len(x.again) == shown {
+		x.more++
+		return
+	}
+	x.again = append(x.again, fmt.Sprintf("repair order %s was dropped off on %s and on %s: is the number used again?", ro, one, other))
+}
+
+// still marks a job line on record as repeated by the file.
+func (x *doubts) still(row int64) {
+	for int(row/64) >= len(x.kept) {
+		x.kept = append(x.kept, make([]uint64, 1+len(x.kept))...)
+	}
+	if x.kept[row/64]&(1<<(row%64)) == 0 {
+		x.kept[row/64] |= 1 << (row % 64)
+		x.seen++
+	}
+}
+
+func (x *doubts) has(row int64) bool {
+	return int(row/64) < len(x.kept) && x.kept[row/64]&(1<<(row%64)) != 0
+}
+
+// weigh adds what is doubtful to the taker's batch.
+func (x *doubts) weigh(t *taker) error {
+	add := func(format string, args ...any) { t.b.Doubts = append(t.b.Doubts, fmt.Sprintf(format, args...)) }
+	t.b.Doubts = append(t.b.Doubts, x.again...)
+	if x.more > 0 {
+		add("and %d repair orders more with days more than %d apart", x.more, reused)
+	}
+	if x.days == nil {
+		return nil
+	}
+	if x.seen+t.b.Updated > 0 {
+		if err := x.missing(t, add); err != nil {
+			return err
+		}
+	}
+	if t.b.Added+t.b.Updated == 0 {
+		return nil
+	}
+	if err := x.weeks(t, add); err != nil {
+		return err
+	}
+	return x.kinds(t, add)
+}
+
+// missing reports job lines on record that an export of the same days no
+// longer has. Nothing is removed: the file may be of some jobs only. If it
+// repeats less than half of what is on record, it surely is.
+func (x *doubts) missing(t *taker, add func(string, ...any)) error {
+	gone, n := []string{}, 0
+	st, err := t.tx.prepare("SELECT rowid, ro, dropped_off, kind FROM job_lines NOT INDEXED WHERE batch <> ? AND dropped_off BETWEEN ? AND ?")
+	if err != nil {
+		return err
+	}
+	if err := st.each(func(v []driver.Value) error {
+		if !x.has(v[0].(int64)) {
+			if n++; len(gone) < shown {
+				gone = append(gone, strings.TrimSpace(fmt.Sprintf("%s of %s %s", v[1], v[2], v[3])))
+			}
+		}
+		return nil
+	}, t.b.ID, x.first.String(), x.last.String()); err != nil {
+		return err
+	}
+	if n > 0 && n <= x.seen+t.b.Updated {
+		add("%d rows on record from %v to %v are not in this file, and are kept: %s", n, x.first, x.last, strings.Join(gone, "; "))
+	}
+	return nil
+}
+
+// weeks reports whole weeks of the file's days without any drop-off, or with
+// five times the usual. A few rows a week tell nothing.
+func (x *doubts) weeks(t *taker, add func(string, ...any)) error {
+	from := x.first.Monday() + 7 // the first and the last week may be cut
+	n := int(x.last.Monday()-from) / 7
+	if n < 8 {
+		return nil
+	}
+	counts := make([]int, n)
+	st, err := t.tx.prepare("SELECT dropped_off, count(*) FROM job_lines WHERE dropped_off BETWEEN ? AND ? GROUP BY dropped_off")
+	if err != nil {
+		return err
+	}
+	if err := st.each(func(v []driver.Value) error {
+		d, err := forecast.ParseDate(v[0].(string))
+		if err == nil {
+			counts[int(d-from)/7] += int(v[1].(int64))
+		}
+		return err
+	}, from.String(), (from + forecast.Date(7*n) - 1).String()); err != nil {
+		return err
+	}
+	sorted := slices.Sorted(slices.Values(counts))
+	usual := sorted[n/2]
+	if usual < 5 {
+		return nil
+	}
+	var empty, full []string
+	for i, c := range counts {
+		monday := from + forecast.Date(7*i)
+		switch {
+		case c == 0:
+			empty = append(empty, monday.String())
+		case c >= surge*usual:
+			full = append(full, fmt.Sprintf("%v (%d)", monday, c))
+		}
+	}
+	if len(empty) > 0 {
+		add("no drop-offs at all in %s; a week usually has %d", several("the week", empty), usual)
+	}
+	if len(full) > 0 {
+		add("%d times the usual %d drop-offs or more in %s: were records entered later, on one day?", surge, usual, several("the week", full))
+	}
+	return nil
+}
+
+// kinds reports kinds of work that come up suddenly, long after the records
+// begin: they may be old ones under a new name.
+func (x *doubts) kinds(t *taker, add func(string, ...any)) error {
+	st, err := t.tx.prepare(`SELECT kind, min(dropped_off), (SELECT min(dropped_off) FROM job_lines) FROM job_lines GROUP BY kind`)
+	if err != nil {
+		return err
+	}
+	count, err := t.tx.prepare("SELECT count(*) FROM job_lines WHERE dropped_off BETWEEN ? AND ? AND kind = ? AND batch = ?")
+	if err != nil {
+		return err
+	}
+	var fresh []string
+	if err := st.each(func(v []driver.Value) error {
+		day, err := forecast.ParseDate(v[1].(string))
+		if err != nil {
+			return err
+		}
+		start, err := forecast.ParseDate(v[2].(string))
+		if err != nil || day-start < sudden || day < x.first {
+			return err
+		}
+		return count.each(func(n []driver.Value) error {
+			if n[0].(int64) >= fewestNew {
+				fresh = append(fresh, fmt.Sprintf("%q (%d from %v on)", v[0], n[0], day))
+			}
+			return nil
+		}, day.String(), (day + 27).String(), v[0], t.b.ID)
+	}); err != nil {
+		return err
+	}
+	if len(fresh) > 0 {
+		add("work of a new kind: %s; is it an old kind under another name?", several("", fresh))
+	}
+	return nil
+}
+
+// several names some things, and how many more there are.
+func several(what string, names []string) string {
+	more := ""
+	if n := len(names) - shown; n > 0 {
+		more = fmt.Sprintf(" and %d more", n)
+		names = names[:shown]
+	}
+	return strings.TrimSpace(what+" "+strings.Join(names, ", ")) + more
+}

@@ -1,0 +1,334 @@
+package store_test
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"database/sql"
+	"encoding/csv"
+	"errors"
+	"fmt"
+	"maps"
+	"math/rand/v2"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"freshet/forecast"
+	"freshet/ingest"
+	"freshet/ingest/store"
+)
+
+// raw opens the same file past the store.
+func raw(t testing.TB, s *store.Store) *sql.DB {
+	t.Helper()
+	db, err := sql.Open("sqlite3", "file:"+strings.NewReplacer("?", "%3f", "#", "%23", " ", "%20").Replace(s.Path()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { db.Close() })
+	return db
+}
+
+// state is a digest of all records, with the batches that they came with.
+func state(t testing.TB, s *store.Store) string {
+	t.Helper()
+	h := sha256.New()
+	db := raw(t, s)
+	for _, table := range []string{"job_lines", "crew", "absences", "events"} {
+		rows, err := db.Query("SELECT * FROM " + table + " ORDER BY key")
+		if err != nil {
+			t.Fatal(err)
+		}
+		columns, _ := rows.Columns()
+		values, into := make([]any, len(columns)), make([]any, len(columns))
+		for i := range into {
+			into[i] = &values[i]
+		}
+		for rows.Next() {
+			if err := rows.Scan(into...); err != nil {
+				t.Fatal(err)
+			}
+			fmt.Fprintf(h, "%s %#v\n", table, values)
+		}
+		if err := rows.Err(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return fmt.Sprintf("%x", h.Sum(nil)[:8])
+}
+
+// healthy checks the database and gives what it found.
+func healthy(t testing.TB, s *store.Store) store.Health {
+	t.Helper()
+	h, err := s.Check(context.Background())
+	if err != nil || len(h.Faults) > 0 {
+		t.Fatalf("want a healthy database, have %v, %v", h.Faults, err)
+	}
+	return h
+}
+
+// Each undo brings back the very records that were there before its batch.
+func TestUndo(t *testing.T) {
+	s := open(t)
+	ctx := context.Background()
+	states := []string{state(t, s)}
+	for _, text := range []string{
+		export,
+		strings.Replace(export, "4101,2026-02-02,plumbing,2,2.5", "4101,2026-02-02,plumbing,2,", 1) + "4105,2026-02-21,plumbing,1.5,,,,in line,\n",
+		strings.Replace(export, "4104,2026-02-20", "4104,2026-02-19", 1),
+		// one line number twice: the later row counts
+		"ro_number,line,dropped_off,kind\n4101,A,2026-02-02,one\n4101,A,2026-02-02,two\n",
+		export,
+	} {
+		take(t, s, text)
+		states = append(states, state(t, s))
+		healthy(t, s)
+	}
+	for i := 4; i >= 0; i-- {
+		b, err := s.Undo(ctx, at.Add(time.Hour))
+		if err != nil || b.ID != int64(i+1) {
+			t.Fatalf("want batch %d undone, have %d, %v", i+1, b.ID, err)
+		}
+		if have := state(t, s); have != states[i] {
+			t.Errorf("undoing batch %d: the records are not what they were", i+1)
+		}
+		healthy(t, s)
+	}
+	if _, err := s.Undo(ctx, at); !errors.Is(err, store.ErrNothingToUndo) {
+		t.Errorf("want nothing to undo, have %v", err)
+	}
+	batches, err := s.Batches(ctx, 10)
+	if err != nil || len(batches) != 5 || !batches[0].Undone.Equal(at.Add(time.Hour)) {
+		t.Errorf("want the undone batches listed, have %+v, %v", batches, err)
+	}
+	if changed, err := s.Changed(ctx); err != nil || !changed.Equal(at.Add(time.Hour)) {
+		t.Errorf("want the undoing to count as a change, have %v, %v", changed, err)
+	}
+	if b := take(t, s, export); b.Added != 4 {
+		t.Errorf("want the file taken in again, have %+v", b)
+	}
+}
+
+func TestHistoryIsOnlyAddedTo(t *testing.T) {
+	s := open(t)
+	take(t, s, export)
+	take(t, s, strings.Replace(export, "plumbing,2", "plumbing,3", 1))
+	db := raw(t, s)
+	for _, q := range []string{
+		"UPDATE history SET key = 'x'", "DELETE FROM history", "DELETE FROM rejects", "UPDATE rejects SET line = 1", "DELETE FROM batches",
+		"UPDATE batches SET added = 3, unchanged = 1 WHERE id = 1", "UPDATE batches SET content = NULL", "UPDATE batches SET file = 'x', undone_at = 'now'",
+	} {
+		if _, err := db.Exec(q); err == nil || !strings.Contains(err.Error(), "only") {
+			t.Errorf("%s: want a refusal, have %v", q, err)
+		}
+	}
+	if _, err := s.Undo(context.Background(), at); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.Exec("UPDATE batches SET undone_at = NULL"); err == nil {
+		t.Error("want an undone batch to stay so")
+	}
+}
+
+// What was changed past the store is found, wherever it stands.
+func TestCheckFindsChanges(t *testing.T) {
+	for what, change := range map[string]string{
+		"an hour more":       "UPDATE job_lines SET quoted = 4 WHERE ro = '4104'",
+		"a row lost":         "DELETE FROM job_lines WHERE ro = '4104'",
+		"a row moved":        "UPDATE job_lines SET batch = 2 WHERE ro = '4104'",
+		"a key changed":      "UPDATE job_lines SET key = key || '0' WHERE ro = '4104'",
+		"a reject lost":      "DROP TRIGGER rejects_are_kept; DELETE FROM rejects",
+		"an earlier version": "DROP TRIGGER history_stays; UPDATE history SET record = zeroblob(4)",
+		"a batch lost":       "DROP TRIGGER batches_are_kept; DELETE FROM batches WHERE id = 1",
+	} {
+		s := open(t)
+		take(t, s, export)
+		take(t, s, strings.Replace(export, "plumbing,2", "plumbing,3", 1))
+		h := healthy(t, s)
+		if h.Records["job_lines"] != 4 || h.Batches != 2 {
+			t.Errorf("want 4 lines of 2 batches, have %+v", h)
+		}
+		if _, err := raw(t, s).Exec(change); err != nil {
+			t.Fatal(err)
+		}
+		if h, err := s.Check(context.Background()); err != nil || len(h.Faults) == 0 {
+			t.Errorf("%s: want it found, have %+v, %v", what, h, err)
+		}
+	}
+}
+
+// A mended row never takes the place of another line of its repair order, and
+// comes once however often its file is imported.
+func TestMendedRows(t *testing.T) {
+	s := open(t)
+	const head = "ro_number,dropped_off,kind,quoted_hours\n"
+	take(t, s, head+"7,2026-02-02,plumbing,2\n7,2026-02-31,plumbing,3\n7,2026-02-31,plumbing,3\n")
+	mended := func() store.Batch {
+		sheet, err := ingest.Open("mended.csv", strings.NewReader(strings.TrimSuffix(head, "\n")+","+ingest.ReasonHeader+"\n7,2026-02-28,plumbing,3,is not a day\n7,2026-02-28,plumbing,3,is not a day\n"))
+		if err != nil || !sheet.Mended {
+			t.Fatal(sheet, err)
+		}
+		rows, err := sheet.Read(ingest.Propose(sheet.Headers, sheet.Sample, ingest.DropOffs), forecast.NewDate(2026, 3, 3))
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, err := s.Import(context.Background(), store.Batch{File: "mended.csv", Kind: ingest.DropOffs, TakenIn: at, Mended: sheet.Mended}, rows, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return b
+	}
+	if b := mended(); b.Added != 2 || b.Updated != 0 {
+		t.Errorf("want both lines added, have %+v", b)
+	}
+	if b := mended(); b.Unchanged != 2 {
+		t.Errorf("want nothing changed by the second time, have %+v", b)
+	}
+}
+
+// Overlapping exports, edited, shuffled and undone at random, leave what a
+// plain map of the newest rows holds.
+func TestRandomExportsFollowAModel(t *testing.T) {
+	seeds := uint64(200)
+	if testing.Short() {
+		seeds = 20
+	}
+	for seed := range seeds {
+		r := rand.New(rand.NewPCG(seed, 4))
+		s := open(t)
+		type job struct {
+			day   forecast.Date
+			hours float64
+		}
+		shop := map[string]job{} // as it is in the shop's own system
+		for i := range 40 {
+			shop[fmt.Sprintf("%d\tL%d", 500+i/2, i%2)] = job{forecast.NewDate(2025, 1, 6) + forecast.Date(r.IntN(300)), float64(r.IntN(9))}
+		}
+		model := []map[string]job{{}}
+		for range 5 {
+			if r.IntN(4) == 0 && len(model) > 1 {
+				if _, err := s.Undo(context.Background(), at); err != nil {
+					t.Fatalf("seed %d: %v", seed, err)
+				}
+				model = model[:len(model)-1]
+				continue
+			}
+			for _, k := range slices.Sorted(maps.Keys(shop)) {
+				if r.IntN(5) == 0 {
+					j := shop[k]
+					j.hours = float64(r.IntN(9))
+					shop[k] = j
+				}
+			}
+			from := forecast.NewDate(2025, 1, 6) + forecast.Date(r.IntN(200))
+			until := from + forecast.Date(r.IntN(200))
+			now := maps.Clone(model[len(model)-1])
+			want := store.Batch{}
+			var text bytes.Buffer
+			w := csv.NewWriter(&text)
+			w.Write([]string{"ro_number", "line", "dropped_off", "kind", "quoted_hours"})
+			keys := slices.Sorted(maps.Keys(shop))
+			r.Shuffle(len(keys), func(i, j int) { keys[i], keys[j] = keys[j], keys[i] })
+			for _, k := range keys {
+				j := shop[k]
+				if j.day < from || j.day > until {
+					continue
+				}
+				ro, line, _ := strings.Cut(k, "\t")
+				w.Write([]string{ro, line, j.day.String(), "plumbing", fmt.Sprint(j.hours)})
+				switch old, ok := now[k]; {
+				case !ok:
+					want.Added++
+				case old != j:
+					want.Updated++
+				default:
+					want.Unchanged++
+				}
+				now[k] = j
+			}
+			w.Flush()
+			b := take(t, s, text.String())
+			if b.Added != want.Added || b.Updated != want.Updated || b.Unchanged != want.Unchanged {
+				t.Fatalf("seed %d: want %+v, have %+v", seed, want, b)
+			}
+			model = append(model, now)
+		}
+		var have, want []string
+		if err := s.Lines(context.Background(), forecast.NewDate(2027, 1, 1), func(l store.Line) { have = append(have, fmt.Sprint(l.DroppedOff, l.Quoted.V)) }); err != nil {
+			t.Fatal(err)
+		}
+		for _, j := range model[len(model)-1] {
+			want = append(want, fmt.Sprint(j.day, j.hours))
+		}
+		slices.Sort(have)
+		slices.Sort(want)
+		if !slices.Equal(have, want) {
+			t.Fatalf("seed %d: want\n%v\nhave\n%v", seed, want, have)
+		}
+		if seed%20 == 0 {
+			healthy(t, s)
+		}
+		s.Close()
+	}
+}
+
+// Doubts about the file as a whole, each sort once.
+func TestDoubts(t *testing.T) {
+	s := open(t)
+	monday := forecast.NewDate(2025, 1, 6)
+	file := func(weeks int, edit func(week, i int, row []string) []string) string {
+		var text strings.Builder
+		text.WriteString("ro_number,dropped_off,kind\n")
+		for w := range weeks {
+			for i := range 6 {
+				if row := edit(w, i, []string{fmt.Sprint(1000 + 6*w + i), (monday + forecast.Date(7*w+i)).String(), "plumbing"}); row != nil {
+					text.WriteString(strings.Join(row, ",") + "\n")
+				}
+			}
+		}
+		return text.String()
+	}
+	same := func(_, _ int, row []string) []string { return row }
+	for _, c := range []struct {
+		what, says string
+		text       string
+	}{
+		{"a plain year", "", file(40, same)},
+		{"a row gone", "1 rows on record from 2025-01-06 to 2025-10-11 are not in this file, and are kept: 1031 of 2025-02-11 plumbing", file(40, func(w, i int, row []string) []string {
+			if w == 5 && i == 1 {
+				return nil
+			}
+			return row
+		})},
+		{"a few rows of it", "", "ro_number,dropped_off,kind\n1000,2025-01-06,plumbing\n1239,2025-10-11,plumbing\n"},
+		{"a new kind", `work of a new kind: "water" (18 from 2025-09-22 on)`, file(40, func(w, i int, row []string) []string {
+			if w >= 37 {
+				row[2] = "water"
+				row[0] = "9" + row[0]
+			}
+			return row
+		})},
+		{"a number again", "repair order 1239 was dropped off on 2025-10-11 (on record before) and on 2026-02-20", "ro_number,dropped_off,kind\n1239,2026-02-20,plumbing\n"},
+		{"a number twice", "repair order 77 was dropped off on 2025-01-06 and on 2026-02-20", "ro_number,dropped_off,kind\n77,2025-01-06,plumbing\n77,2026-02-20,cooling\n"},
+	} {
+		b := take(t, s, c.text)
+		if have := strings.Join(b.Doubts, "\n"); !strings.Contains(have, c.says) || c.says == "" && have != "" {
+			t.Errorf("%s: want %q, have %q", c.what, c.says, have)
+		}
+	}
+	s = open(t)
+	b := take(t, s, file(40, func(w, i int, row []string) []string {
+		switch {
+		case w == 9:
+			return nil
+		case w == 10: // five weeks' worth in one
+			return slices.Concat(row[:2], []string{"plumbing\n" + strings.Repeat(strings.Join(row, ",")+"\n", 4)})
+		}
+		return row
+	}))
+	if have := strings.Join(b.Doubts, "\n"); !strings.Contains(have, "no drop-offs at all in the week 2025-03-10; a week usually has 6") || !strings.Contains(have, "5 times the usual 6 drop-offs or more in the week 2025-03-17 (30)") {
+		t.Errorf("want the empty week and the full one, have %q", have)
+	}
+}

@@ -1,0 +1,155 @@
+package store
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"fmt"
+	"strconv"
+	"strings"
+
+	"freshet/forecast"
+	"freshet/ingest"
+)
+
+// table says how records of one kind are laid out: the columns after key, in
+// the order in which values gives them.
+type table struct {
+	name    string
+	columns []string
+	values  func([]any, ingest.Record) []any
+}
+
+var tables = map[ingest.RowKind]table{
+	ingest.DropOffs: {"job_lines", []string{"ro", "dropped_off", "kind", "unit", "quoted", "clocked", "billed", "parts_wait",
+		"emergency", "deferrable_", "comeback_of", "promised", "ready", "picked_up", "status", "note"},
+		func(a []any, r ingest.Record) []any {
+			d := r.(*ingest.DropOff)
+			return append(a, d.RO, d.DroppedOff.String(), d.Kind, d.Unit, float(d.QuotedHours), float(d.ClockedHours), float(d.BilledHours), float(d.PartsWaitDays),
+				bit(d.Emergency), bit(d.Deferrable), d.ComebackOf, day(d.Promised), day(d.Ready), day(d.PickedUp), d.Status, d.Note)
+		}},
+	ingest.Crew: {"crew", []string{"name", "weekly_hours", "productivity", "skills", "from_", "until", "hourly_cost"},
+		func(a []any, r ingest.Record) []any {
+			p := r.(*ingest.Person)
+			skills := "all"
+			if p.Skills != nil {
+				skills = strings.Join(p.Skills, ";")
+			}
+			return append(a, p.Name, p.WeeklyHours, float(p.Productivity), skills, day(p.From), day(p.Until), float(p.HourlyCost))
+		}},
+	ingest.TimeOff: {"absences", []string{"name", "from_", "until"},
+		func(a []any, r ingest.Record) []any {
+			o := r.(*ingest.Absence)
+			return append(a, o.Name, o.From.String(), o.Until.String())
+		}},
+	ingest.Events: {"events", []string{"name", "from_", "until", "effect"},
+		func(a []any, r ingest.Record) []any {
+			e := r.(*ingest.Event)
+			return append(a, e.Name, e.From.String(), e.Until.String(), string(e.Effect))
+		}},
+}
+
+func float(o ingest.Opt[float64]) any {
+	if !o.Valid {
+		return nil
+	}
+	return o.V
+}
+
+func day(o ingest.Opt[forecast.Date]) any {
+	if !o.Valid {
+		return nil
+	}
+	return o.V.String()
+}
+
+func bit(o ingest.Opt[bool]) any {
+	if o.Valid && o.V {
+		return int64(1)
+	}
+	return int64(0)
+}
+
+// A hash is of one version of a record.
+type hash [sha256.Size]byte
+
+// with adds another hash to a sum that is the same in any order.
+func (h *hash) with(o hash) {
+	for i := range h {
+		h[i] ^= o[i]
+	}
+}
+
+func digestOf(text []byte) hash { return sha256.Sum256(text) }
+
+// versionHash is of a record's version under its key, as a batch's content
+// holds it.
+func versionHash(key string, digest []byte) hash {
+	var short [256]byte
+	b := append(short[:0], key...)
+	b = append(b, 0)
+	return digestOf(append(b, digest...))
+}
+
+// encode writes values so that no two records write the same text, each marked
+// with its type and its length, and decode can read them back. A record's
+// digest is the SHA-256 of it.
+func encode(text *bytes.Buffer, values []any) {
+	var b [32]byte
+	for _, v := range values {
+		switch v := v.(type) {
+		case nil:
+			text.WriteByte('-')
+		case int64:
+			text.WriteByte('i')
+			text.Write(strconv.AppendInt(b[:0], v, 10))
+		case float64:
+			text.WriteByte('f')
+			text.Write(strconv.AppendFloat(b[:0], v, 'g', -1, 64))
+		case string:
+			text.WriteByte('s')
+			text.Write(strconv.AppendInt(b[:0], int64(len(v)), 10))
+			text.WriteByte(':')
+			text.WriteString(v)
+		default:
+			panic(fmt.Sprintf("store: no code for a %T", v))
+		}
+		text.WriteByte(0)
+	}
+}
+
+// decode reads what encode wrote.
+func decode(text []byte) ([]any, error) {
+	var values []any
+	for len(text) > 0 {
+		mark, rest := text[0], text[1:]
+		var word []byte
+		var err error
+		if mark == 's' {
+			length, after, _ := bytes.Cut(rest, []byte{':'})
+			n, err := strconv.Atoi(string(length))
+			if err != nil || n < 0 || n >= len(after) {
+				return nil, fmt.Errorf("store: a damaged version in the history: %.100q", text)
+			}
+			word, rest = after[:n], after[n:]
+		} else if end := bytes.IndexByte(rest, 0); end >= 0 {
+			word, rest = rest[:end], rest[end:]
+		}
+		var v any
+		switch mark {
+		case '-':
+		case 'i':
+			v, err = strconv.ParseInt(string(word), 10, 64)
+		case 'f':
+			v, err = strconv.ParseFloat(string(word), 64)
+		case 's':
+			v = string(word)
+		default:
+			err = strconv.ErrSyntax
+		}
+		if err != nil || len(rest) == 0 || rest[0] != 0 {
+			return nil, fmt.Errorf("store: a damaged version in the history: %.100q", text)
+		}
+		values, text = append(values, v), rest[1:]
+	}
+	return values, nil
+}

@@ -1,0 +1,146 @@
+package store
+
+import (
+	"context"
+	"database/sql/driver"
+	"errors"
+	"fmt"
+	"io"
+
+	"github.com/mattn/go-sqlite3"
+)
+
+// A session is the writer's own connection within one transaction. It goes
+// past database/sql, which starts a goroutine for every query and copies every
+// argument: an import makes a call a row.
+type session struct {
+	c     *sqlite3.SQLiteConn
+	stmts []*statement
+}
+
+// A statement is a prepared one with room for its arguments.
+type statement struct {
+	s    *sqlite3.SQLiteStmt
+	args []driver.NamedValue
+}
+
+// session runs f in a write transaction, and undoes all of it if f fails.
+func (s *Store) session(ctx context.Context, f func(*session) error) error {
+	conn, err := s.w.Conn(context.WithoutCancel(ctx))
+	if err != nil {
+		return wrap(err)
+	}
+	defer conn.Close()
+	return conn.Raw(func(c any) (err error) {
+		t := &session{c: c.(*sqlite3.SQLiteConn)}
+		defer func() {
+			for _, st := range t.stmts {
+				err = errors.Join(err, wrap(st.s.Close()))
+			}
+		}()
+		if err := t.exec("BEGIN IMMEDIATE"); err != nil {
+			return err
+		}
+		committed := false
+		defer func() { // after a panic of f too
+			// Some faults, a full disk among them, have ended it already.
+			if !committed && !t.c.AutoCommit() {
+				err = errors.Join(err, t.exec("ROLLBACK"))
+			}
+		}()
+		if err := f(t); err != nil {
+			return err
+		}
+		reached("commit")
+		if err := t.exec("COMMIT"); err != nil {
+			return err
+		}
+		committed = true
+		reached("committed")
+		return nil
+	})
+}
+
+// exec runs a statement once.
+func (t *session) exec(query string, args ...any) error {
+	st, err := t.prepare(query)
+	if err != nil {
+		return err
+	}
+	_, err = st.exec(args...)
+	return err
+}
+
+// prepare gives a statement that lives as long as the session.
+func (t *session) prepare(query string) (*statement, error) {
+	s, err := t.c.Prepare(query)
+	if err != nil {
+		return nil, wrap(err)
+	}
+	st := &statement{s: s.(*sqlite3.SQLiteStmt)}
+	t.stmts = append(t.stmts, st)
+	return st, nil
+}
+
+func (st *statement) bind(args []any) []driver.NamedValue {
+	st.args = st.args[:0]
+	for i, a := range args {
+		st.args = append(st.args, driver.NamedValue{Ordinal: i + 1, Value: a})
+	}
+	return st.args
+}
+
+// exec gives the number of rows changed.
+func (st *statement) exec(args ...any) (int64, error) {
+	r, err := st.s.ExecContext(context.Background(), st.bind(args))
+	if err != nil {
+		return 0, wrap(err)
+	}
+	n, err := r.RowsAffected()
+	return n, wrap(err)
+}
+
+// each calls f with every row that the statement gives. The values are valid
+// until f returns.
+func (st *statement) each(f func(values []driver.Value) error, args ...any) error {
+	rows, err := st.s.QueryContext(context.Background(), st.bind(args))
+	if err != nil {
+		return wrap(err)
+	}
+	defer rows.Close()
+	values := make([]driver.Value, len(rows.Columns()))
+	for {
+		if err := rows.Next(values); err == io.EOF {
+			return nil
+		} else if err != nil {
+			return wrap(err)
+		}
+		if err := f(values); err != nil {
+			return err
+		}
+	}
+}
+
+// wrap says whose error it is, in plain words where SQLite's aren't.
+func wrap(err error) error {
+	if err == nil {
+		return nil
+	}
+	var e sqlite3.Error
+	if errors.As(err, &e) {
+		switch e.Code {
+		case sqlite3.ErrBusy:
+			return fmt.Errorf("store: another freshet is writing to this database; try again when it is done: %w", err)
+		case sqlite3.ErrFull:
+			return fmt.Errorf("store: the disk is full, nothing was changed: %w", err)
+		case sqlite3.ErrCorrupt, sqlite3.ErrNotADB:
+			return fmt.Errorf("store: the database is damaged; 'freshet restore' brings back a backup: %w", err)
+		case sqlite3.ErrReadonly:
+			return fmt.Errorf("store: the database can't be written to: %w", err)
+		}
+	}
+	return fmt.Errorf("store: %w", err)
+}
+
+// reached is told the phases of a write, so that tests can break off there.
+var reached = func(phase string) {}
