@@ -31,7 +31,7 @@ func appendFold(b []byte, s string) []byte {
 func appendFoldUnicode(b []byte, s string) []byte {
 	for _, r := range norm.NFKD.String(cases.Fold().String(norm.NFKD.String(s))) {
 		if unicode.IsLetter(r) || unicode.IsDigit(r) {
-			b = utf8.AppendRune(b, r)
+			b = utf8.AppendRune(b, unicode.ToLower(r)) // cases.Fold swaps the two cases of Cherokee
 		}
 	}
 	return b

@@ -158,7 +158,7 @@ func TestFlags(t *testing.T) {
 
 func TestFold(t *testing.T) {
 	for s, want := range map[string]string{
-		"Date In": "datein", "RO #": "ro", "Véhicule n°": "vehiculen", "GRÖSSE": "grosse", "Größe": "grosse", "№ 7": "no7", "A\u0308": "a", "--": "", "日付": "日付",
+		"Date In": "datein", "RO #": "ro", "Véhicule n°": "vehiculen", "GRÖSSE": "grosse", "Größe": "grosse", "№ 7": "no7", "A\u0308": "a", "--": "", "日付": "日付", "\u13a0": "\uab70", "\uab70": "\uab70",
 	} {
 		if got := Fold(s); got != want {
 			t.Errorf("%q: have %q, need %q", s, got, want)
