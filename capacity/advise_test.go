@@ -191,6 +191,12 @@ func TestAdviseMoveWork(t *testing.T) {
 	if move := of(t, advise(t, p), MoveWork); move != nil {
 		t.Errorf("moved what can't wait: %+v", move)
 	}
+	// Work that is done before the rush anyway doesn't lower its peak.
+	p = storyPlan(level(append([]float64{20, 20, 300}, repeat(60, 9)...)...))
+	p.Load = Load{Ready: 60, Movable: 60}
+	if move := of(t, advise(t, p), MoveWork); move != nil {
+		t.Errorf("moved in vain: %+v", move)
+	}
 	// No later room, no move.
 	p = storyPlan(level(repeat(150, 12)...))
 	p.Load = Load{Ready: 136, Movable: 60}
@@ -233,6 +239,32 @@ func TestAdviseTimeOff(t *testing.T) {
 	}
 }
 
+// Hours aren't likely to be short in the week off, but the backlog of 1.95
+// weeks then passes the limit of 2.
+func TestAdviseTimeOffAtTheLimit(t *testing.T) {
+	p := storyPlan(level(repeat(110, 6)...))
+	p.Load.Ready = 1.95*136 + 26
+	p.Requested = []Absence{{"Di", monday, monday + 4}}
+	p.Policy = DefaultPolicy()
+	p.Policy.ShortChance = 1
+	hold := of(t, advise(t, p), HoldTimeOff)
+	if hold == nil {
+		t.Fatal("not held")
+	}
+	says(t, hold, "passes 2 weeks of work rises from")
+	p.Load.Ready = 0
+	if hold := of(t, advise(t, p), HoldTimeOff); hold != nil {
+		t.Errorf("held without a backlog: %+v", hold)
+	}
+}
+
+func TestSpareWeeksLeaveTimeToSettle(t *testing.T) {
+	spare := of(t, advise(t, storyPlan(level(repeat(60, 8)...))), ApproveTimeOff)
+	if spare == nil || spare.From != monday+7*4 { // DefaultPolicy().TimeOffAhead
+		t.Errorf("want time off from the fifth week on, have %+v", spare)
+	}
+}
+
 func TestAdviseLull(t *testing.T) {
 	p := storyPlan(level(append(repeat(125, 5), 70, 70, 125)...))
 	lull := of(t, advise(t, p), FillLull)
@@ -260,6 +292,16 @@ func TestAdviseLeavesThePlanAlone(t *testing.T) {
 	if !reflect.DeepEqual(p, plan()) || p.Absences[:8][1] != (Absence{}) {
 		t.Error("Advise changed the plan")
 	}
+}
+
+// Two weeks of work left at the end take two weeks with the crew of now, and
+// four if half of it leaves when the paths end.
+func TestPlanKnowsWhoLeavesAfterThePaths(t *testing.T) {
+	p := storyPlan(onePath(136))
+	p.Load.Ready = 272
+	near(t, "weeks of work", must[Outcome](t)(p.Outcome()).Peak().Mean(), 2, 1e-9)
+	p.Crew[0].Until, p.Crew[1].Until = monday+6, monday+6
+	near(t, "weeks of work for two", must[Outcome](t)(p.Outcome()).Peak().Mean(), 4, 1e-9)
 }
 
 func TestPlanErrorsAndWarnings(t *testing.T) {

@@ -209,7 +209,10 @@ func TestBacklogProperties(t *testing.T) {
 		ten := run(Load{Ready: 10 * load.Ready}, onePath(scale(arriving.Values)...), 10*c, scale(released))
 		in, done := load.Ready, 0.0
 		for j := range n {
-			in += o.Arriving.Values[j]
+			in += arriving.Values[j]
+			if j < len(released) {
+				in += released[j]
+			}
 			worked := o.Work.Values[j] - o.Backlog.Values[j]
 			done += worked
 			switch left := o.Backlog.Values[j]; {
