@@ -57,7 +57,7 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	}
 	sum, open := .5, .5
 	for t := range n {
-		m.row(q.x[t*p:(t+1)*p], s, t, n)
+		m.row(q.x[t*p:(t+1)*p], s, t)
 		exposure, offset := m.known(s, t)
 		q.offset[t] = offset
 		if exposure == 0 {
@@ -73,9 +73,8 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 		}
 	}
 	q.fixed[0] = 1 / (levelSpread * levelSpread)
-	q.fixed[1] = 1 / (trendSpread * trendSpread)
 	for j, c := range m.Columns {
-		q.fixed[2+2*k+j] = 1 / (c.Spread * c.Spread)
+		q.fixed[1+2*k+j] = 1 / (c.Spread * c.Spread)
 	}
 	// The level's prior is centred on the mean count, so that a series in
 	// dozens and one in halves are treated alike.
@@ -188,7 +187,7 @@ func (f *Fit) Fitted() []float64 { return append([]float64(nil), f.fitted...) }
 
 // Parameters gives the scales and the counts' size.
 func (f *Fit) Parameters() map[string]float64 {
-	return map[string]float64{"rho": f.scales.rho, "sigma": f.scales.sigma, "season": f.scales.season, "size": f.scales.size, "trend": f.beta[1]}
+	return map[string]float64{"rho": f.scales.rho, "sigma": f.scales.sigma, "season": f.scales.season, "size": f.scales.size}
 }
 
 // future holds the regression's rows for h steps after the history, the known
@@ -206,7 +205,7 @@ func (f *Fit) future(h int) future {
 	p := len(f.beta)
 	out := future{x: make([]float64, h*p), offset: make([]float64, h), open: make([]bool, h)}
 	for j := range h {
-		f.model.row(out.x[j*p:(j+1)*p], f.series, f.n+j, f.n)
+		f.model.row(out.x[j*p:(j+1)*p], f.series, f.n+j)
 		exposure, offset := f.model.known(f.series, f.n+j)
 		out.open[j] = exposure > 0
 		if out.open[j] {

@@ -6,7 +6,7 @@ import "math"
 // posterior's mode is found. Nothing is allocated after newProblem.
 type problem struct {
 	n, p   int
-	k      int       // harmonic pairs; columns 2 to 2+2k
+	k      int       // harmonic pairs; columns 1 to 2k
 	x      []float64 // n by p, row by row
 	offset []float64
 	y      []float64 // NaN: not observed
@@ -40,7 +40,7 @@ func (q *problem) precision(j int, c scales) float64 {
 		return q.fixed[j]
 	}
 	// The k-th harmonic's coefficients shrink as 1/k: a season is smooth.
-	k := float64((j-2)/2 + 1)
+	k := float64((j-1)/2 + 1)
 	return k * k / (c.season * c.season)
 }
 

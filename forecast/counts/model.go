@@ -3,12 +3,15 @@
 //
 // A count is negative binomial around a mean whose logarithm is the sum of a
 // long-run level, a season of harmonics, known effects (holidays, closed days,
-// events), a slight trend, and a level of the moment that wanders and comes
-// back:
+// events), and a level of the moment that wanders and comes back:
 //
 //	y(t) ~ NB(mu(t), size)        variance mu + mu²/size
 //	ln mu(t) = ln exposure(t) + x(t)'beta + u(t)
 //	u(t) = rho u(t-1) + noise     stationary, standard deviation sigma
+//
+// There is no trend: a line through the ups and downs of a few years, carried
+// on, costs more than it gains. A shop that keeps growing is a level that is
+// slow to come back, and its rho tells.
 //
 // Every coefficient has a normal prior, so that a short history is answered
 // with a wide range instead of a wild one. The coefficients and the wandering
@@ -92,40 +95,24 @@ func (m Model) seasonal(period float64) int {
 	return min(m.harmonics(), int(math.Ceil(period/2))-1)
 }
 
-// trendSpread is the prior standard deviation of the yearly log trend, and
-// trendFade the share of it that is left a season later.
-const (
-	trendSpread = .06
-	trendFade   = .35
-	levelSpread = 3.0
-)
+// levelSpread is the prior standard deviation of the long-run level around the
+// mean count: nearly nothing is known of it.
+const levelSpread = 3.0
 
-// columns of the regression: level, trend, harmonics, then the model's own.
-func (m Model) width(period float64) int { return 2 + 2*m.seasonal(period) + len(m.Columns) }
+// columns of the regression: level, harmonics, then the model's own.
+func (m Model) width(period float64) int { return 1 + 2*m.seasonal(period) + len(m.Columns) }
 
 // row fills x with the regression's values for step i of s, counted from the
-// series' first; n is the number of steps that were there to learn from.
-func (m Model) row(x []float64, s forecast.Series, i, n int) {
+// series' first.
+func (m Model) row(x []float64, s forecast.Series, i int) {
 	x[0] = 1
-	// The trend is measured in seasons (or years of 52 steps) from the end of
-	// the history, and fades out beyond it.
-	unit := s.Period
-	if unit <= 1 {
-		unit = 52
-	}
-	t := float64(i-n+1) / unit
-	if t > 0 {
-		decay := -math.Log(trendFade)
-		t = (1 - math.Exp(-decay*t)) / decay
-	}
-	x[1] = t
 	k := m.seasonal(s.Period)
 	phase := 2 * math.Pi * s.Phase(i)
 	for j := range k {
-		x[2+2*j], x[3+2*j] = math.Sincos(float64(j+1) * phase)
+		x[1+2*j], x[2+2*j] = math.Sincos(float64(j+1) * phase)
 	}
 	for j, c := range m.Columns {
-		x[2+2*k+j] = c.At(s.At(i), s.Step)
+		x[1+2*k+j] = c.At(s.At(i), s.Step)
 	}
 }
 
@@ -154,11 +141,12 @@ type scales struct {
 
 // usual are the scales' prior medians and their spreads: the logistic scale
 // for rho, the log scale for the rest. They are our own, for shops: a level
-// that wanders by an eighth and half forgets in two months, a season of half,
-// counts somewhat rougher than Poisson's.
+// that wanders by an eighth, and may forget within weeks or in years; a season
+// whose strength a few years tell badly, so that it is held near; counts
+// somewhat rougher than Poisson's, or not.
 var (
-	usual       = scales{rho: .92, sigma: .12, season: .45, size: 20}
-	usualSpread = [4]float64{1, .6, .6, .9}
+	usual       = scales{rho: .9, sigma: .12, season: .25, size: 20}
+	usualSpread = [4]float64{2, .9, .2, 1.2}
 )
 
 func (s scales) vector() [4]float64 {
