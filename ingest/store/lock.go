@@ -1,0 +1,26 @@
+package store
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+)
+
+// Lock makes this process the only one to serve, or to restore, the database
+// at path, until the lock is closed or the process ends. If another one is, it
+// is an error. Commands that ask or import don't need it: SQLite keeps them
+// apart.
+func Lock(path string) (io.Closer, error) {
+	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
+		return nil, wrap(err)
+	}
+	f, ok, err := lockFile(path + ".lock")
+	if err != nil {
+		return nil, wrap(err)
+	}
+	if !ok {
+		return nil, fmt.Errorf("store: %s is being served by another freshet: end that one first", path)
+	}
+	return f, nil
+}
