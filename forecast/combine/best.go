@@ -1,8 +1,14 @@
-// Package combine makes one model of several: the one that did best on the
-// series' own history, or an average of them.
+// Package combine makes models of other models: the one that did best on the
+// series' own history ([Best]), an average of several ([Average]), one on
+// logarithms or roots ([Log], [Root]), one that stays at 0 or more
+// ([NonNegative]) or knows the last steps alone ([Recent]).
 //
-// To use it: list candidates in [Best], Fit, and read from the Fit which one it
-// chose and why.
+// [Auto] puts them together for any series at all, when nothing is known of it
+// but its season's length. The package knows no dates: calendars and shops are
+// for packages counts and workload. It refuses a series without a value.
+//
+// To use it: Auto{}.Fit(series), or list candidates in Best or Average; read
+// from the warnings of the Forecast what was chosen and why.
 package combine
 
 import (
@@ -106,3 +112,6 @@ func (c *Chosen) Forecast(h int) forecast.Forecast {
 
 // Simulate draws from the chosen fit.
 func (c *Chosen) Simulate(h, n int, rng *rand.Rand) forecast.Paths { return c.Fit.Simulate(h, n, rng) }
+
+// Parameters gives those of the chosen fit, if it can tell them.
+func (c *Chosen) Parameters() map[string]float64 { return parameters(c.Fit) }

@@ -1,0 +1,113 @@
+package combine
+
+import (
+	"cmp"
+	"slices"
+	"sort"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"freshet/forecast"
+)
+
+// pooled is the mixture of several distributions, each by its midpoints with
+// its share of the weight.
+type pooled struct {
+	values []float64 // rising
+	upTo   []float64 // total weight of the values up to each
+	mean   float64
+}
+
+func (d pooled) Mean() float64 { return d.mean }
+
+// Quantile gives the least value with a share of at least p at or below it.
+func (d pooled) Quantile(p float64) float64 {
+	// Weights are summed with rounding errors, and may miss p = 1.
+	const rounding = 1e-12
+	i := sort.SearchFloat64s(d.upTo, p-rounding)
+	return d.values[min(i, len(d.values)-1)]
+}
+
+// pool mixes the members' distributions of one step.
+func (f *averageFit) pool(dists []forecast.Dist, m *midpoints) pooled {
+	type point struct{ value, weight float64 }
+	points := make([]point, 0, perMember*len(dists))
+	out := pooled{}
+	for i, d := range dists {
+		w := f.members[i].weight
+		for _, v := range m.of(d) {
+			points = append(points, point{v, w / perMember})
+		}
+		if f.trim == 0 {
+			out.mean += w * d.Mean()
+		}
+	}
+	slices.SortFunc(points, func(a, b point) int { return cmp.Compare(a.value, b.value) })
+	out.values, out.upTo = make([]float64, len(points)), make([]float64, len(points))
+	sum, middle := 0.0, 0.0
+	for i, p := range points {
+		// What of the point's weight lies between trim and 1-trim.
+		middle += p.value * max(0, min(sum+p.weight, 1-f.trim)-max(sum, f.trim))
+		sum += p.weight
+		out.values[i], out.upTo[i] = p.value, sum
+	}
+	if f.trim > 0 {
+		out.mean = middle / (1 - 2*f.trim)
+	}
+	return out
+}
+
+const perMember = 100
+
+// midpoints makes the quantiles at (k-1/2)/perMember of distributions. It
+// remembers the standard ones, since those of Student's t take long.
+type midpoints struct {
+	normal  []float64
+	student map[float64][]float64 // by degrees of freedom
+	out     [perMember]float64
+}
+
+// of gives the midpoints of d, until the next call.
+func (m *midpoints) of(d forecast.Dist) []float64 {
+	out := m.out[:]
+	switch d := d.(type) {
+	case distuv.Normal:
+		if m.normal == nil {
+			m.normal = standard(distuv.UnitNormal)
+		}
+		for k, z := range m.normal {
+			out[k] = d.Mu + d.Sigma*z
+		}
+	case distuv.StudentsT:
+		scores, ok := m.student[d.Nu]
+		if !ok {
+			if m.student == nil {
+				m.student = map[float64][]float64{}
+			}
+			scores = standard(distuv.StudentsT{Sigma: 1, Nu: d.Nu})
+			m.student[d.Nu] = scores
+		}
+		for k, z := range scores {
+			out[k] = d.Mu + d.Sigma*z
+		}
+	case backDist:
+		m.of(d.of)
+		for k, v := range out {
+			out[k] = d.back(v)
+		}
+	default:
+		for k := range out {
+			out[k] = d.Quantile((float64(k) + .5) / perMember)
+		}
+	}
+	return out
+}
+
+func standard(d forecast.Dist) []float64 {
+	var m midpoints
+	out := m.out[:]
+	for k := range out {
+		out[k] = d.Quantile((float64(k) + .5) / perMember)
+	}
+	return out
+}
