@@ -38,7 +38,7 @@ type cell struct {
 }
 
 func (c *cell) reset(raw []byte) {
-	c.raw, c.fault = raw, ""
+	c.raw, c.fault = unguard(raw), ""
 	c.warnings = c.warnings[:0]
 }
 

@@ -2,6 +2,7 @@ package store
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"database/sql/driver"
 	"encoding/csv"
@@ -33,6 +34,7 @@ type Batch struct {
 	SHA256    string
 	TakenIn   time.Time
 	Headers   []string // the file's own
+	Delimiter byte     // between its cells; 0 is a comma
 	Mended    bool     // its rows were rejected before; see Import
 	Rows      int
 	Added     int
@@ -54,7 +56,7 @@ const MaxShown = 100
 // that differs from what is known under its key updated, a bad one kept with
 // its reason. What an updated record said before goes to the history. If rows
 // end with an error, nothing is changed. b gives File, Kind, SHA256, TakenIn,
-// Headers and Mended; progress, if not nil, is told the rows done now and then.
+// Headers, Delimiter and Mended; progress, if not nil, is told the rows done now and then.
 //
 // A file of mended rows lacks the other lines of their repair orders, so that
 // a line without a name of its own can't be told by counting lines of its
@@ -127,8 +129,8 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 	if err != nil {
 		return nil, wrap(err)
 	}
-	if err := tx.exec(`INSERT INTO batches(file, kind, sha256, taken_in, headers, row_count, added, updated, unchanged, warned, rejected)
-		VALUES(?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0)`, b.File, string(b.Kind), b.SHA256, b.TakenIn.UTC().Format(time.RFC3339), string(headers)); err != nil {
+	if err := tx.exec(`INSERT INTO batches(file, kind, sha256, taken_in, headers, delimiter, row_count, added, updated, unchanged, warned, rejected)
+		VALUES(?, ?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0)`, b.File, string(b.Kind), b.SHA256, b.TakenIn.UTC().Format(time.RFC3339), string(headers), string(rune(cmp.Or(b.Delimiter, ',')))); err != nil {
 		return nil, err
 	}
 	newest, err := tx.prepare("SELECT max(id) FROM batches")
