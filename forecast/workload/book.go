@@ -40,13 +40,6 @@ type Book struct {
 	Events []Event
 }
 
-// Event is something that moved demand, or will. Days are included.
-type Event struct {
-	Name        string
-	From, Until forecast.Date
-	OneTime     bool // leave those weeks out of what is learned
-}
-
 // Past is what was known when a day began.
 type Past struct {
 	AsOf    forecast.Date
@@ -175,7 +168,7 @@ func (p *Past) end(last forecast.Date) {
 	p.Until = last + 1
 	p.Closed = last < p.AsOf.Monday()
 	for i := range p.Total.Values {
-		if p.Total.At(i+1) > last+2 { // a week that lacks its weekend only is whole
+		if p.Total.At(i+1) > last+3 { // a week that lacks its weekend only is whole
 			p.Total.Values[i] = math.NaN()
 			for _, k := range p.ByKind {
 				k[i] = math.NaN()

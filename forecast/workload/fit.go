@@ -48,12 +48,10 @@ const (
 	poolJobs  = 15 // how many jobs of its own outweigh the shop's
 )
 
-// Counts is the count model with what is known of the calendar: closed days,
-// holidays' neighbours, and weeks of one-time events left to themselves.
-func Counts(p Past) forecast.Model { return p.countModel(counts.DefaultHarmonics) }
-
-func (p Past) countModel(harmonics int) counts.Model {
-	m := counts.Model{Harmonics: harmonics, Columns: []counts.Column{{
+// Counts is the count model with what is known of the calendar: closed days
+// and events.
+func Counts(p Past) forecast.Model {
+	m := counts.Model{Columns: []counts.Column{{
 		// A closed day's drop-offs partly come on other days of the week: how
 		// large a part is learned. -1 would be none, 0 all of them.
 		Name: "closed days", Spread: .5,
@@ -61,17 +59,7 @@ func (p Past) countModel(harmonics int) counts.Model {
 			return math.Log(max(.2, min(1.2, p.exposure(monday, step))))
 		},
 	}}}
-	for _, e := range p.events {
-		if !e.OneTime || e.From >= p.AsOf {
-			continue // what a day to come will do isn't known on this one
-		}
-		m.Columns = append(m.Columns, counts.Column{Name: e.Name, Spread: 2, At: func(monday forecast.Date, step int) float64 {
-			if e.From < monday+forecast.Date(step) && e.Until >= monday {
-				return 1
-			}
-			return 0
-		}})
-	}
+	m.Columns = append(m.Columns, p.eventColumns()...)
 	return m
 }
 

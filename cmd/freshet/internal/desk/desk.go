@@ -19,7 +19,6 @@ import (
 	"freshet/capacity"
 	"freshet/forecast"
 	"freshet/forecast/workload"
-	"freshet/ingest"
 	"freshet/ingest/store"
 )
 
@@ -237,7 +236,7 @@ func (s *shop) readLines(ctx context.Context, db *store.Store) error {
 		}
 	}
 	for _, e := range events {
-		s.book.Events = append(s.book.Events, workload.Event{Name: e.Name, From: e.From, Until: e.Until, OneTime: e.Effect == ingest.OneTime})
+		s.book.Events = append(s.book.Events, workload.Event{Name: e.Name, From: e.From, Until: e.Until, Effect: workload.Effect(e.Effect)})
 	}
 	return nil
 }
