@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"crypto/sha256"
 	"errors"
@@ -47,8 +48,9 @@ and reason. Importing a file twice changes nothing.`,
 
 // imported is the answer to import.
 type imported struct {
-	Schema int            `json:"schema"`
-	Files  []importedFile `json:"files"`
+	Schema   int            `json:"schema"`
+	Files    []importedFile `json:"files"`
+	Warnings []string       `json:"warnings,omitempty"`
 }
 
 type importedFile struct {
@@ -64,6 +66,7 @@ type importedFile struct {
 	Ignored   []string     `json:"ignored_columns"`
 	Sheets    []string     `json:"ignored_sheets,omitempty"`
 	warnings  []error
+	doubts    []string
 }
 
 type rejectJSON struct {
@@ -92,6 +95,10 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 			return err
 		}
 		out.Files = append(out.Files, one)
+		for _, doubt := range one.doubts {
+			out.Warnings = append(out.Warnings, one.File+": "+doubt)
+			fmt.Fprintf(a.err, "note: %s: %s\n", one.File, doubt)
+		}
 		if !a.json {
 			a.showImported(one)
 		}
@@ -129,7 +136,8 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 		}
 		return importedFile{}, err
 	}
-	b, err := db.Import(ctx, store.Batch{File: base, Kind: layout.Kind, SHA256: store.Hash(sum.Sum(nil)), TakenIn: a.now()}, rows, a.progress(base))
+	b, err := db.Import(ctx, store.Batch{File: base, Kind: layout.Kind, SHA256: store.Hash(sum.Sum(nil)), TakenIn: a.now(),
+		Headers: sheet.Headers, Delimiter: sheet.Delimiter, Mended: sheet.Mended}, rows, a.progress(base))
 	if err != nil {
 		return importedFile{}, err
 	}
@@ -139,7 +147,7 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 		}
 	}
 	one := importedFile{File: b.File, Kind: string(b.Kind), Rows: b.Rows, Added: b.Added, Updated: b.Updated, Unchanged: b.Unchanged, Warned: b.Warned, Rejected: b.Rejected,
-		Rejects: []rejectJSON{}, Ignored: layout.Ignored(), Sheets: others, warnings: b.Warnings}
+		Rejects: []rejectJSON{}, Ignored: layout.Ignored(), Sheets: others, warnings: b.Warnings, doubts: b.Doubts}
 	for _, r := range b.Rejects {
 		one.Rejects = append(one.Rejects, rejectJSON{r.Line, r.Column, r.Value, r.Reason})
 	}
@@ -186,14 +194,21 @@ func openSheet(name string, f *os.File, wanted string) (_ *ingest.Sheet, others 
 // had a say now.
 func (a *app) layout(ctx context.Context, db *store.Store, sheet *ingest.Sheet, how importing) (l ingest.Layout, confirmed bool, err error) {
 	confirmed = len(how.maps) > 0 || how.dates != "" || how.guesses
-	if !confirmed {
+	var order ingest.DateOrder
+	if how.dates != "" {
+		if order, err = ingest.ParseDateOrder(how.dates); err != nil {
+			return l, false, usage{fmt.Errorf("--dates: %w", err)}
+		}
+	}
+	if len(how.maps) == 0 && !how.guesses {
 		var known ingest.Layout
 		ok, err := db.Layout(ctx, ingest.Propose(sheet.Headers, sheet.Sample, ingest.DropOffs).Signature(), &known)
 		if err != nil {
 			return l, false, err
 		}
 		if ok && (how.as == "" || how.as == string(known.Kind)) {
-			return known, false, nil
+			known.DateOrder = cmp.Or(order, known.DateOrder)
+			return known, confirmed, nil
 		}
 	}
 	switch kind, err := ingest.ParseRowKind(how.as); {
@@ -217,11 +232,7 @@ func (a *app) layout(ctx context.Context, db *store.Store, sheet *ingest.Sheet, 
 			return l, false, usage{fmt.Errorf("--map: %w", err)}
 		}
 	}
-	if how.dates != "" {
-		if l.DateOrder, err = ingest.ParseDateOrder(how.dates); err != nil {
-			return l, false, usage{fmt.Errorf("--dates: %w", err)}
-		}
-	}
+	l.DateOrder = order
 	if how.guesses {
 		l = l.AcceptGuesses()
 	}
@@ -260,7 +271,7 @@ func (a *app) showImported(one importedFile) {
 	const most = 10
 	for i, r := range one.Rejects {
 		if i == most {
-			fmt.Fprintf(a.out, "  and %d more rejected rows; all are kept in the database\n", one.Rejected-most)
+			fmt.Fprintf(a.out, "  and %d more rejected rows; 'freshet rejects' writes them all\n", one.Rejected-most)
 			break
 		}
 		fmt.Fprintln(a.out, "  rejected:", &ingest.RowError{File: one.File, Line: r.Line, Column: r.Column, Value: r.Value, Reason: r.Reason})

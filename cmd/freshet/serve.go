@@ -144,6 +144,11 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string) error
 	} else if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
 		return usage{fmt.Errorf("--listen: need an address of this machine alone, such as %s, have %q: there are no passwords yet", usualListen, listen)}
 	}
+	lock, err := store.Lock(db.Path())
+	if err != nil {
+		return err
+	}
+	defer lock.Close()
 	if err := a.refresh(c, db); err != nil && !errors.Is(err, errNothingToShow) {
 		return err
 	}
@@ -212,7 +217,11 @@ func (a *app) refresh(c *cobra.Command, db *store.Store) error {
 		if t, found := slot.Last(a.now(), loc); found {
 			due = made.Before(t)
 		}
-		if !due && !batches[0].TakenIn.After(made) {
+		changed, err := db.Changed(ctx)
+		if err != nil {
+			return err
+		}
+		if !due && !changed.After(made) {
 			return nil
 		}
 	}

@@ -88,7 +88,13 @@ func TestDemoSparesARealShop(t *testing.T) {
 func TestReportIsMadeAnew(t *testing.T) {
 	dir := t.TempDir()
 	db := filepath.Join(dir, "shop.db")
-	if text := page(t, served(t, monday, "serve", "--db", db)+"/"); !strings.Contains(text, "Nothing to show yet") {
+	home := func(now func() time.Time) (text string) {
+		t.Run("served", func(t *testing.T) { // ends before the next one begins
+			text = page(t, served(t, now, "serve", "--db", db)+"/")
+		})
+		return text
+	}
+	if text := home(monday); !strings.Contains(text, "Nothing to show yet") {
 		t.Errorf("have %.200s", text)
 	}
 	if status, _, errs := call(t, "demo", "--files", dir); status != done {
@@ -99,15 +105,15 @@ func TestReportIsMadeAnew(t *testing.T) {
 			t.Fatal(errs)
 		}
 	}
-	if text := page(t, served(t, monday, "serve", "--db", db)+"/"); !strings.Contains(text, "Monday, November 23, 2026") {
+	if text := home(monday); !strings.Contains(text, "Monday, November 23, 2026") {
 		t.Errorf("have %.200s", text)
 	}
 	sameWeek := func() time.Time { return monday().Add(48 * time.Hour) }
-	if text := page(t, served(t, sameWeek, "serve", "--db", db)+"/"); !strings.Contains(text, "Monday, November 23, 2026") {
+	if text := home(sameWeek); !strings.Contains(text, "Monday, November 23, 2026") {
 		t.Error("nothing is due before the next Monday")
 	}
 	nextWeek := func() time.Time { return monday().Add(7 * 24 * time.Hour) }
-	if text := page(t, served(t, nextWeek, "serve", "--db", db)+"/"); !strings.Contains(text, "Monday, November 30, 2026") {
+	if text := home(nextWeek); !strings.Contains(text, "Monday, November 30, 2026") {
 		t.Error("a Monday has passed: the report must be of this week")
 	}
 }

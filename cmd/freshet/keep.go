@@ -1,0 +1,238 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"time"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/ingest"
+	"freshet/ingest/store"
+
+	"github.com/spf13/cobra"
+)
+
+// keeping lists the commands that look after the database.
+func (a *app) keeping() []*cobra.Command {
+	return []*cobra.Command{a.undo(), a.rejects(), a.export(), a.backup(), a.restore(), a.check()}
+}
+
+func (a *app) undo() *cobra.Command {
+	return &cobra.Command{Use: "undo", Short: "Take back the file that was imported last", Args: cobra.NoArgs,
+		Long: `Takes back the newest import that stands: what it added goes, what it updated says
+again what it said before. Once more, and the import before it is taken back.`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			db, err := a.open(c.Context())
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			b, err := db.Undo(c.Context(), a.now())
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.writeJSON(map[string]any{"schema": 1, "file": b.File, "kind": b.Kind, "removed": b.Added, "put_back": b.Updated})
+			}
+			fmt.Fprintf(a.out, "%s: undone, %d rows of %s removed, %d put back as they were\n", b.File, b.Added, b.Kind, b.Updated)
+			return nil
+		}}
+}
+
+func (a *app) rejects() *cobra.Command {
+	var out string
+	var id int64
+	c := &cobra.Command{Use: "rejects", Short: "Write the rows that could not be taken, to mend and import", Args: cobra.NoArgs,
+		Long: `Writes the rejected rows of the newest import that has some, or of the one that
+--batch names, as CSV with the columns of their file and the reasons in a last one.
+Mended, it can be imported like any other file.`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if a.json {
+				return usage{errors.New("rejects are written as CSV: need no --json")}
+			}
+			ctx := c.Context()
+			db, err := a.open(ctx)
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			b, err := rejecting(ctx, db, id)
+			if err != nil {
+				return err
+			}
+			write := func(w io.Writer) error {
+				_, err := db.ExportRejects(ctx, b, w)
+				return err
+			}
+			if out == "" {
+				return write(a.out)
+			}
+			if err := writeFile(out, write); err != nil {
+				return err
+			}
+			fmt.Fprintf(a.out, "%d rejected rows of %s are in %s\n", b.Rejected, b.File, out)
+			return nil
+		}}
+	c.Flags().StringVar(&out, "out", "", "write to this file")
+	c.Flags().Int64Var(&id, "batch", 0, "number of the import (default the newest with rejected rows)")
+	return c
+}
+
+// rejecting finds a batch, or the newest that has rejects and stands.
+func rejecting(ctx context.Context, db *store.Store, id int64) (store.Batch, error) {
+	batches, err := db.Batches(ctx, 1<<31)
+	if err != nil {
+		return store.Batch{}, err
+	}
+	i := slices.IndexFunc(batches, func(b store.Batch) bool {
+		return id == b.ID || id == 0 && b.Rejected > 0 && b.Undone.IsZero()
+	})
+	if i < 0 {
+		return store.Batch{}, errors.New("need an import with rejected rows, have none")
+	}
+	return batches[i], nil
+}
+
+func (a *app) export() *cobra.Command {
+	return &cobra.Command{Use: "export FOLDER", Short: "Write all records as CSV files", Args: cobra.ExactArgs(1),
+		Long: `Writes drop-offs, crew, time off and events as CSV files into a folder. Imported
+into an empty database, they make the same records. Texts that begin like a formula
+get an apostrophe before them, so that a spreadsheet doesn't run them.`,
+		RunE: func(c *cobra.Command, args []string) error {
+			db, err := a.open(c.Context())
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			if err := os.MkdirAll(args[0], 0o700); err != nil {
+				return err
+			}
+			rows := map[string]int{}
+			for _, kind := range ingest.RowKinds() {
+				path := filepath.Join(args[0], string(kind)+".csv")
+				if err := writeFile(path, func(w io.Writer) (err error) {
+					rows[string(kind)], err = db.Export(c.Context(), kind, w)
+					return err
+				}); err != nil {
+					return err
+				}
+				if !a.json {
+					fmt.Fprintf(a.out, "%s: %d rows\n", filepath.ToSlash(path), rows[string(kind)])
+				}
+			}
+			if a.json {
+				return a.writeJSON(map[string]any{"schema": 1, "folder": args[0], "rows": rows})
+			}
+			return nil
+		}}
+}
+
+func (a *app) backup() *cobra.Command {
+	return &cobra.Command{Use: "backup FILE", Short: "Make a verified copy of the database", Args: cobra.ExactArgs(1),
+		Long: `Copies the database, in use or not, into a file, and checks the copy record by
+record before it takes the place of an older one of that name.`,
+		RunE: func(c *cobra.Command, args []string) error {
+			db, err := a.open(c.Context())
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			h, err := db.Backup(c.Context(), args[0], a.now())
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.writeJSON(map[string]any{"schema": 1, "file": args[0], "batches": h.Batches, "records": h.Records})
+			}
+			fmt.Fprintf(a.out, "%s: a checked copy of %d imports, %s\n", args[0], h.Batches, records(h))
+			return nil
+		}}
+}
+
+func (a *app) restore() *cobra.Command {
+	return &cobra.Command{Use: "restore FILE", Short: "Bring back the records of a backup", Args: cobra.ExactArgs(1),
+		Long: `Checks the backup, keeps what there is now beside the database, and puts the
+backup's records in its place. End 'freshet serve' first.`,
+		RunE: func(c *cobra.Command, args []string) error {
+			path, err := a.path()
+			if err != nil {
+				return err
+			}
+			lock, err := store.Lock(path)
+			if err != nil {
+				return err
+			}
+			defer lock.Close()
+			h, kept, err := store.Restore(c.Context(), path, args[0], a.now())
+			if err != nil {
+				return err
+			}
+			if a.json {
+				return a.writeJSON(map[string]any{"schema": 1, "file": args[0], "kept": kept, "batches": h.Batches, "records": h.Records})
+			}
+			fmt.Fprintf(a.out, "%s: restored, %d imports, %s\n", args[0], h.Batches, records(h))
+			if kept != "" {
+				fmt.Fprintf(a.out, "What was there before is in %s\n", kept)
+			}
+			return nil
+		}}
+}
+
+func records(h store.Health) string {
+	return fmt.Sprintf("%d job lines, %d spells of crew, %d of time off, %d events", h.Records["job_lines"], h.Records["crew"], h.Records["absences"], h.Records["events"])
+}
+
+// oldBackup is how old the last backup may be without a word.
+const oldBackup = 24 * time.Hour
+
+func (a *app) check() *cobra.Command {
+	return &cobra.Command{Use: "check", Short: "Check that the database and its settings are sound", Args: cobra.NoArgs,
+		Long: `Reads all of the database and checks it page by page and record by record against
+what was taken in, and the settings; says how old the last backup is. The exit status
+is 1 if anything is wrong.`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			db, err := a.open(c.Context())
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			h, err := db.Check(c.Context())
+			if err != nil {
+				return err
+			}
+			faults := slices.Clone(h.Faults)
+			if _, err := (&desk.Desk{Store: db}).Zone(c.Context()); err != nil {
+				faults = append(faults, err.Error())
+			}
+			warnings := []string{}
+			var backedUp *string
+			switch {
+			case h.Backup.IsZero() && h.Batches > 0:
+				warnings = append(warnings, "there is no backup yet: 'freshet backup FILE' makes one")
+			case h.Batches > 0:
+				at := h.Backup.Format(time.RFC3339)
+				backedUp = &at
+				if age := a.now().Sub(h.Backup); age > oldBackup {
+					warnings = append(warnings, fmt.Sprintf("the last backup is of %s, %.0f hours ago", h.Backup.Format("2006-01-02 15:04 MST"), age.Hours()))
+				}
+			}
+			for _, w := range warnings {
+				fmt.Fprintln(a.err, "note:", w)
+			}
+			if a.json {
+				err = a.writeJSON(map[string]any{"schema": 1, "ok": len(faults) == 0, "faults": append([]string{}, faults...), "backup_at": backedUp, "batches": h.Batches, "records": h.Records, "warnings": warnings})
+			} else {
+				fmt.Fprintf(a.out, "%s: %d imports, %s\n", filepath.ToSlash(db.Path()), h.Batches, records(h))
+			}
+			if err == nil && len(faults) > 0 {
+				return fmt.Errorf("%s is not sound:\n  %s\n'freshet restore' brings back a backup", db.Path(), strings.Join(faults, "\n  "))
+			}
+			return err
+		}}
+}

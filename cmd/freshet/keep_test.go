@@ -1,0 +1,73 @@
+package main
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"freshet/ingest/store"
+)
+
+// The life of a database: taken in, backed up, undone, restored, checked.
+func TestKeeping(t *testing.T) {
+	dir := t.TempDir()
+	db := filepath.Join(dir, "shop.db")
+	t.Setenv("FRESHET_DB", db)
+	odd := filepath.Join("..", "..", "testdata", "shop", "odd-export.csv")
+	backup := filepath.Join(dir, "backup.db")
+	step := func(says string, args ...string) {
+		t.Helper()
+		if status, out, errs := call(t, args...); status != done || !strings.Contains(out+errs, says) {
+			t.Fatalf("%v: want %q, have %d %s%s", args, says, status, out, errs)
+		}
+	}
+	step("6 added", "import", "--accept-guesses", odd)
+	step("no backup yet", "check")
+	step("a checked copy of 1 imports, 6 job lines", "backup", backup)
+	if _, _, errs := call(t, "check"); errs != "" {
+		t.Errorf("want no word about the backup, have %q", errs)
+	}
+	step("undone, 6 rows of drop-offs removed, 0 put back", "undo")
+	if status, _, errs := call(t, "undo"); status != failed || !strings.Contains(errs, "nothing to undo") {
+		t.Errorf("have %d %q", status, errs)
+	}
+	step("0 job lines", "check")
+	step("restored, 1 imports, 6 job lines", "restore", backup)
+	step("6 job lines", "check")
+	step(`"ok":true`, "check", "--json")
+
+	// Rejected rows, mended, are taken in by the layout of their file.
+	mend := filepath.Join(dir, "mend.csv")
+	step("4 rejected rows of odd-export.csv", "rejects", "--out", mend)
+	text, err := os.ReadFile(mend)
+	if err != nil || !bytes.Contains(text, []byte("why it was rejected")) || !bytes.Contains(text, []byte("is not a day")) {
+		t.Fatalf("%s %v", text, err)
+	}
+	if status, out, errs := call(t, "import", mend, "--dates", "mdy"); status != done || !strings.Contains(out, "4 rejected") {
+		t.Errorf("want all rejected again, have %d %s%s", status, out, errs)
+	}
+	if err := os.WriteFile(mend, bytes.Replace(text, []byte("2/30"), []byte("2/28"), 1), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	step("1 added, 0 updated, 0 unchanged, 3 rejected", "import", mend)
+	step("1 rows of drop-offs removed", "undo")
+
+	// All records, exported into another database, are the same.
+	step("drop-offs.csv: 6 rows", "export", filepath.Join(dir, "out"))
+	t.Setenv("FRESHET_DB", filepath.Join(dir, "other.db"))
+	step("6 added", "import", filepath.Join(dir, "out", "drop-offs.csv"))
+
+	// What is served can't be restored, nor served twice.
+	lock, err := store.Lock(db)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer lock.Close()
+	for _, args := range [][]string{{"restore", backup, "--db", db}, {"serve", "--listen", "127.0.0.1:0", "--db", db}} {
+		if status, _, errs := call(t, args...); status != failed || !strings.Contains(errs, "another freshet") {
+			t.Errorf("%v: want a refusal, have %d %q", args, status, errs)
+		}
+	}
+}
