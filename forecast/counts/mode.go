@@ -3,7 +3,8 @@ package counts
 import "math"
 
 // problem is one series with its regression, and the workspace in which the
-// posterior's mode is found. Nothing is allocated after newProblem.
+// posterior's mode is found. Nothing is allocated after newProblem. What solve
+// takes two steps at a time has an empty one more where n is odd.
 type problem struct {
 	n, p   int
 	k      int       // harmonic pairs; columns 1 to 2k
@@ -28,10 +29,13 @@ type problem struct {
 
 func newProblem(n, p, k int) *problem {
 	floats := func(m int) []float64 { return make([]float64, m) }
-	return &problem{n: n, p: p, k: k, x: floats(n * p), offset: floats(n), y: floats(n), fixed: floats(p),
+	even := n + n%2
+	q := &problem{n: n, p: p, k: k, x: floats(even * p), offset: floats(even), y: floats(n), fixed: floats(p),
 		beta: floats(p), betaFrom: floats(p), betaTo: floats(p), u: floats(n), uFrom: floats(n), uTo: floats(n),
-		eta: floats(n), w: floats(n), g: floats(n), d: floats(n), l: floats(n),
-		z: floats(n * (p + 1)), chol: cholesky{p, floats(p * p)}, counts: make([]float64, 0, n)}
+		eta: floats(even), w: floats(even), g: floats(even), d: floats(even), l: floats(n),
+		z: floats(even * (p + 1)), chol: cholesky{p, floats(p * p)}, counts: make([]float64, 0, n)}
+	q.d[even-1] = 1
+	return q
 }
 
 // precision gives the prior precision of column j under scales c.
@@ -187,18 +191,20 @@ func (q *problem) solve(c scales) bool {
 	for i := range p {
 		s[i*p+i] = q.precision(i, c)
 	}
-	for t := range n {
-		w, e := q.w[t], 1/q.d[t]
-		wz := w*(q.eta[t]-q.offset[t]) + q.g[t]
-		x, z := q.x[t*p:(t+1)*p], q.z[t*m:(t+1)*m]
-		for i, xi := range x {
-			a, b := w*xi, e*z[i]
+	for t := 0; t < n; t += 2 {
+		x0, x1 := q.x[t*p:(t+1)*p], q.x[(t+1)*p:(t+2)*p]
+		z0, z1 := q.z[t*m:(t+1)*m], q.z[(t+1)*m:(t+2)*m]
+		w0, w1, e0, e1 := q.w[t], q.w[t+1], 1/q.d[t], 1/q.d[t+1]
+		wz0 := w0*(q.eta[t]-q.offset[t]) + q.g[t]
+		wz1 := w1*(q.eta[t+1]-q.offset[t+1]) + q.g[t+1]
+		for i := range p {
+			a0, a1, b0, b1 := w0*x0[i], w1*x1[i], e0*z0[i], e1*z1[i]
 			dst := s[i*p+i : i*p+p]
-			xs, zs := x[i:][:len(dst)], z[i:][:len(dst)]
+			xs0, xs1, zs0, zs1 := x0[i:][:len(dst)], x1[i:][:len(dst)], z0[i:][:len(dst)], z1[i:][:len(dst)]
 			for j := range dst {
-				dst[j] += a*xs[j] - b*zs[j]
+				dst[j] += a0*xs0[j] - b0*zs0[j] + (a1*xs1[j] - b1*zs1[j])
 			}
-			rhs[i] += xi*wz - b*z[p]
+			rhs[i] += x0[i]*wz0 - b0*z0[p] + (x1[i]*wz1 - b1*z1[p])
 		}
 	}
 	if !q.chol.factor() {
