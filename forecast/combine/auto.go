@@ -22,8 +22,12 @@ import (
 // What to average was settled once, on histories with their ends held out
 // (the M3 competition's monthly training parts; park visitors before 2007),
 // and not by the series at hand: a choice by a few origins of one short
-// history follows its noise. On M3, weights by rolling origins gained .2 %
-// over equal ones at three times the cost.
+// history follows its noise. On M3, weights by the errors of an earlier origin
+// gained .2 to .3 % over equal ones, for a second fit of everything.
+//
+// Over the last 18 training months of every seventh M3 series the 80 and 95 %
+// ranges held 80 and 95 % of the values; over the competition's own hold-out,
+// which nothing was settled on, 81 and 95 % (BenchmarkM3).
 type Auto struct {
 	// Counts says that values are counts: whole numbers of 0 or more.
 	Counts bool
@@ -131,6 +135,9 @@ func members(s forecast.Series, low float64, deep bool) []forecast.Model {
 		return []forecast.Model{theta, trend, level, waves}
 	case lag == 1:
 		return []forecast.Model{theta, on(trend), on(level), waves, on(waves)}
+	case lag > longSeason && s.Observed() <= lag: // nothing to take a season from
+		level.Season, trend.Season = ets.None, ets.None
+		return []forecast.Model{theta, on(trend), on(level), on(waves), on(naive.Seasonal{})}
 	case lag > longSeason:
 		return []forecast.Model{on(parts(7)), on(parts(13)), still(on(waves)), on(naive.Seasonal{})}
 	case deep: // a season that doesn't change would be too high where it is 0

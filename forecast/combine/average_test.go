@@ -143,3 +143,34 @@ func TestNonNegative(t *testing.T) {
 		}
 	}
 }
+
+// A path comes from one model all the way.
+func TestAveragePaths(t *testing.T) {
+	f := fit(t, combine.Average{Models: []forecast.Model{stated{-10, 1}, stated{10, 1}}, Weights: []float64{1, 3}}, forecast.Plain([]float64{1}, 1))
+	const n = 2000
+	p := f.Simulate(3, n, rand.New(rand.NewPCG(1, 1)))
+	up := 0
+	for i := range n {
+		path := p.Path(i)
+		if (path[0] > 0) != (path[1] > 0) || (path[1] > 0) != (path[2] > 0) {
+			t.Fatalf("path %v changes its model", path)
+		}
+		if path[0] > 0 {
+			up++
+		}
+	}
+	if share := float64(up) / n; math.Abs(share-.75) > .04 { // four standard errors
+		t.Errorf("want .75 of the paths from the second model, have %v", share)
+	}
+}
+
+func TestRecent(t *testing.T) {
+	values := []float64{100, 100, 100, 1, 2, 3, 2}
+	f := fit(t, combine.Recent{Of: naive.Mean{}, Steps: 4}, forecast.Plain(values, 1))
+	if fitted := f.Fitted(); !math.IsNaN(fitted[2]) || fitted[4] != 1 {
+		t.Errorf("want nothing for the first steps and 1 for the fifth, have %v", fitted)
+	}
+	if mean := f.Forecast(1).Dists[0].Mean(); mean != 2 {
+		t.Errorf("want 2, the mean of the last 4, have %v", mean)
+	}
+}
