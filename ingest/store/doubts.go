@@ -12,7 +12,7 @@ import (
 
 const (
 	reused     = 60      // days apart from which on one repair order's number is doubted
-	remembered = 1 << 18 // repair orders whose days are remembered, as a hash
+	remembered = 1 << 15 // repair orders whose days are remembered: years of a shop
 	sudden     = 26 * 7  // days of records before a new kind of work is remarkable
 	fewestNew  = 10      // rows of such a kind within its first four weeks
 	surge      = 5       // times the usual week

@@ -39,10 +39,10 @@ func TestExportComesBack(t *testing.T) {
 	take(t, s, export)
 	take(t, s, "ro_number,line,dropped_off,kind,emergency,note\n8,A,2026-02-05,cooling,yes,\"two\nlines, \"\"quoted\"\"\"\n8,B,2026-02-05,'@home,no,'=1+1\n")
 	var many strings.Builder
-	for range 12 {
-		many.WriteString("9,2026-02-06,plumbing\n")
+	for i := range 12 {
+		fmt.Fprintf(&many, "9,2026-02-06,plumbing,%d\n", i)
 	}
-	take(t, s, "ro_number,dropped_off,kind\n"+many.String())
+	take(t, s, "ro_number,dropped_off,kind,quoted_hours\n"+many.String())
 	takeKind(t, s, ingest.Crew, "name,weekly_hours,productivity,skills,from\nOda,40,0.85,all,\n+Pell,32,,plumbing;electrical,2026-04-01\n")
 	takeKind(t, s, ingest.TimeOff, "name,from,until\nshop,2026-12-24,2026-12-31\n")
 	takeKind(t, s, ingest.Events, "name,from,until,effect\nhail,2025-06-02,2025-06-04,one-time\n")

@@ -80,13 +80,15 @@ func TestUndo(t *testing.T) {
 		strings.Replace(export, "4104,2026-02-20", "4104,2026-02-19", 1),
 		// one line number twice: the later row counts
 		"ro_number,line,dropped_off,kind\n4101,A,2026-02-02,one\n4101,A,2026-02-02,two\n",
+		// and so it does where the row was on record before
+		"ro_number,line,dropped_off,kind\n4101,A,2026-02-02,three\n4101,A,2026-02-02,four\n",
 		export,
 	} {
 		take(t, s, text)
 		states = append(states, state(t, s))
 		healthy(t, s)
 	}
-	for i := 4; i >= 0; i-- {
+	for i := 5; i >= 0; i-- {
 		b, err := s.Undo(ctx, at.Add(time.Hour))
 		if err != nil || b.ID != int64(i+1) {
 			t.Fatalf("want batch %d undone, have %d, %v", i+1, b.ID, err)
@@ -100,7 +102,7 @@ func TestUndo(t *testing.T) {
 		t.Errorf("want nothing to undo, have %v", err)
 	}
 	batches, err := s.Batches(ctx, 10)
-	if err != nil || len(batches) != 5 || !batches[0].Undone.Equal(at.Add(time.Hour)) {
+	if err != nil || len(batches) != 6 || !batches[0].Undone.Equal(at.Add(time.Hour)) {
 		t.Errorf("want the undone batches listed, have %+v, %v", batches, err)
 	}
 	if changed, err := s.Changed(ctx); err != nil || !changed.Equal(at.Add(time.Hour)) {
