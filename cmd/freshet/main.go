@@ -51,20 +51,20 @@ What is going to come in? The range is one into which 8 weeks in 10 fall.
 
 	$ freshet outlook --as-of 2026-11-23 --weeks 3
 	     week of  drop-offs  8 in 10 weeks  hours of work  8 in 10 weeks
-	  2026-11-23         11        6 to 17           52 h       24 to 94
-	  2026-11-30         12        7 to 19           61 h      30 to 110
-	  2026-12-07         12        7 to 19           60 h      29 to 109
+	  2026-11-23         11        6 to 17           54 h       27 to 98
+	  2026-11-30         12        7 to 19           62 h      29 to 107
+	  2026-12-07         12        7 to 20           62 h      30 to 112
 	.
 	In all 3 weeks, by job kind (means):
 	                     kind  drop-offs  hours of work
-	               appliances        5.4           23 h
-	                  cooling        2.8           13 h
-	               electrical        7.9           36 h
-	                 exterior        5.8           41 h
-	                 plumbing        5.0           21 h
-	             running gear        3.9           22 h
-	         seasonal service        1.1            3 h
-	  slide-outs and leveling        4.5           30 h
+	               appliances        5.9           25 h
+	                  cooling        2.4           11 h
+	               electrical        8.2           37 h
+	                 exterior        5.9           42 h
+	                 plumbing        4.8           20 h
+	             running gear        4.3           24 h
+	         seasonal service        1.2            3 h
+	  slide-outs and leveling        4.8           31 h
 	.
 	Drop-offs: counts with a season of 6 harmonics and a moving level was chosen: the smallest error of 4 models on this history. Hours: each drop-off takes the hours of a job of its kind, from clocked hours of finished jobs.
 
@@ -72,30 +72,22 @@ Do the crew's hours meet it?
 
 	$ freshet crew --as-of 2026-11-23 --weeks 3 --add-tech 1@2027-03-01
 	     week of  crew has  work expected  8 in 10 weeks  chance short  waiting at the end  days to the front
-	  2026-11-23      80 h           52 h       25 to 92          26 %                74 h                  7
-	  2026-11-30     134 h           60 h      30 to 107           5 %                13 h                  2
-	  2026-12-07     134 h           63 h      30 to 113           6 %                 0 h                  0
+	  2026-11-23      80 h           52 h       24 to 94          24 %                74 h                  7
+	  2026-11-30     134 h           63 h      29 to 110           5 %                15 h                  2
+	  2026-12-07     134 h           63 h      32 to 108           5 %                 0 h                  0
 	.
-	By 2026-11-23: Move 67 hours of work that can wait to December 14.
-	  The backlog is greatest in the week of November 23, and 67 h of open work that can wait fit into the crew's free hours from December 14. Ask those customers to come back then: the greatest backlog falls from 100 h to 82 h or less, in 80% of the simulated futures. If nothing is done, urgent work waits behind work that could have waited.
 	By 2026-12-14: Time off from January 11 to January 15 can be granted.
 	  With Ansel off, the chance that more work comes in than the crew has hours is 19% in the week of January 11, against 5% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 	By 2026-12-21: Time off from January 18 to January 22 can be granted.
-	  With Brika off, the chance that more work comes in than the crew has hours is 20% in the week of January 18, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Brika off, the chance that more work comes in than the crew has hours is 22% in the week of January 18, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 	By 2026-12-28: Time off from January 25 to January 29 can be granted.
-	  With Corin off, the chance that more work comes in than the crew has hours is 20% in the week of January 25, against 7% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	By 2027-01-04: Weeks that can spare someone: February 1 to April 11.
-	  The 10 weeks from February 1 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 49% or less. If nothing is said, time off is asked for in busier weeks.
+	  With Corin off, the chance that more work comes in than the crew has hours is 22% in the week of January 25, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 	By 2027-01-04: Time off from February 1 to February 5 can be granted.
-	  With Dessa off, the chance that more work comes in than the crew has hours is 18% in the week of February 1, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	By 2027-02-08: Fill the lull from March 1 to March 7.
-	  For 1 week from March 1 the work uses 69% of the crew's hours or less, in 80% of the simulated futures, and 51 h stand free. Call customers whose work can be done then, or plan training and time off. If nothing is done, those hours are paid and bring no jobs.
+	  With Dessa off, the chance that more work comes in than the crew has hours is 20% in the week of February 1, against 8% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	By 2027-01-11: Weeks that can spare someone: February 8 to April 11.
+	  The 9 weeks from February 8 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 49% or less. If nothing is said, time off is asked for in busier weeks.
 	By 2027-04-19: Time off from May 17 to May 21 can be granted.
-	  With Corin off, the chance that more work comes in than the crew has hours is 39% in the week of May 17, against 19% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	By 2027-08-02: Fill the lull from August 23 to August 29.
-	  For 1 week from August 23 the work uses 66% of the crew's hours or less, in 80% of the simulated futures, and 56 h stand free. Call customers whose work can be done then, or plan training and time off. If nothing is done, those hours are paid and bring no jobs.
-	.
-	Caution: Never put off work on gas leaks, CO alarms, brakes, tires, hitches, roofs or electric shock. Check your state and local rules.
+	  With Corin off, the chance that more work comes in than the crew has hours is 43% in the week of May 17, against 22% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
 
 The whole report, as one page that opens anywhere and prints:
 
@@ -103,7 +95,7 @@ The whole report, as one page that opens anywhere and prints:
 	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 52 hours of work.
 	The last four weeks brought 84 drop-offs, 37 % more than this time of year usually brings (61).
 	The crew catches up: about 74 hours of work are waiting at the end of this week (7 days to the front of the line), and about 0 by the week of February 15.
-	Decide by February 8: look for one more technician, at full speed by May 17.
+	Decide by January 25: look for one more technician, at full speed by May 3.
 	.
 	The report is in report.html
 
@@ -112,20 +104,20 @@ what was known then:
 
 	$ freshet score --as-of 2026-11-23 --weeks 4 --origins 8
 	                     what  weeks ahead  forecasts  error, share of the whole  same week last year  error against it  80 % range held
-	                drop-offs          all          8                       21 %                 39 %              55 %             91 %
-	                                     1                                  28 %                                   64 %             75 %
-	                                     4                                  10 %                                   43 %            100 %
-	                    hours          all          7                       30 %                 48 %              61 %             86 %
-	                                     1                                  45 %                                   93 %             71 %
-	                                     4                                   9 %                                   28 %            100 %
-	               appliances          all          8                       59 %                 64 %              92 %             94 %
-	                  cooling          all          8                       77 %                106 %              72 %             94 %
-	               electrical          all          8                       46 %                 62 %              74 %             88 %
-	                 exterior          all          8                       77 %                 73 %             106 %             91 %
-	                 plumbing          all          8                       47 %                 64 %              73 %            100 %
-	             running gear          all          8                       59 %                 81 %              72 %            100 %
-	         seasonal service          all          8                       37 %                 64 %              58 %            100 %
-	  slide-outs and leveling          all          8                       50 %                 90 %              55 %            100 %
+	                drop-offs          all          8                       21 %                 39 %              55 %             94 %
+	                                     1                                  28 %                                   66 %             88 %
+	                                     4                                   9 %                                   38 %            100 %
+	                    hours          all          7                       30 %                 48 %              62 %             89 %
+	                                     1                                  45 %                                   92 %             71 %
+	                                     4                                  11 %                                   35 %            100 %
+	               appliances          all          8                       59 %                 64 %              92 %             91 %
+	                  cooling          all          8                       71 %                106 %              67 %             94 %
+	               electrical          all          8                       44 %                 62 %              70 %             88 %
+	                 exterior          all          8                       76 %                 73 %             104 %             94 %
+	                 plumbing          all          8                       48 %                 64 %              74 %             97 %
+	             running gear          all          8                       61 %                 81 %              75 %            100 %
+	         seasonal service          all          8                       34 %                 64 %              54 %            100 %
+	  slide-outs and leveling          all          8                       48 %                 90 %              53 %            100 %
 
 --as-of pretends that a day begins now: nothing that came later counts, so that
 an old question has its old answer. Every answer can be had as JSON:
