@@ -126,6 +126,26 @@ func TestLine(t *testing.T) {
 	}
 }
 
+// respond is what one surprise changes of the forecasts made after it.
+func TestRespond(t *testing.T) {
+	x := []float64{12, 15, 11, 16, 14, 19, 15, 18, 21}
+	d := newDynamic(x)
+	d.alpha, d.weight = .1, .5 // such that the first values still count
+	d.last = d.start()
+	for _, v := range x {
+		d.last.take(v-d.shift, d.alpha)
+	}
+	base := d.means(6)
+	errors, moved := []float64{2, 0, 0, 0, 0, 0}, make([]float64, 6)
+	d.respond(errors, moved)
+	d.last.take(base[0]+2-d.shift, d.alpha)
+	for i, v := range d.means(5) {
+		if want := v - base[i+1]; math.Abs(moved[i+1]-want) > 1e-12 {
+			t.Errorf("%d steps later: want %v, have %v", i+1, want, moved[i+1])
+		}
+	}
+}
+
 // No other constants within bounds have smaller errors, and the sum of squares
 // is that of the one-step forecasts.
 func TestOptimum(t *testing.T) {
