@@ -93,7 +93,7 @@ func newSearch(y []float64, d *design) *search {
 func (s *search) alternate(order int, start partials) (candidate, error) {
 	const (
 		rounds = 30
-		enough = 1e-7 // AICc still to be gained
+		enough = 1e-5 // AICc still to be gained
 	)
 	best := candidate{order: order, partials: start, score: math.Inf(1)}
 	p := start

@@ -147,17 +147,17 @@ func (f *fit) Simulate(h, n int, rng *rand.Rand) forecast.Paths {
 	p := forecast.NewPaths(f.design.series.At(f.design.n), f.design.series.Step, h, n)
 	chi := distuv.ChiSquared{K: f.df, Src: rng}
 	q := len(f.coef)
-	z, off := make([]float64, q), mat.NewVecDense(q, nil)
+	z, off := mat.NewVecDense(q, nil), mat.NewVecDense(q, nil)
 	spread := f.filter.cholesky()
 	for i := range n {
 		sigma := f.sigma * f.widening()
 		if !f.log {
 			sigma = f.sigma * math.Sqrt(f.df/chi.Rand())
 		}
-		for j := range z {
-			z[j] = sigma * rng.NormFloat64()
+		for j := range q {
+			z.SetVec(j, sigma*rng.NormFloat64())
 		}
-		off.MulVec(f.root, mat.NewVecDense(q, z))
+		off.MulVec(f.root, z)
 		// What is not known of the errors before the first future step, and
 		// then its innovations.
 		var errors, unknown partials
