@@ -74,7 +74,7 @@ func Contract(t *testing.T, m forecast.Model, s forecast.Series, traits Traits) 
 			t.Errorf("the first 5 steps depend on how many are asked for: %v, %v", short, f.Means()[:5])
 		}
 	})
-	t.Run("distributions", func(t *testing.T) { checkDists(t, fit.Forecast(h), traits) })
+	t.Run("distributions", func(t *testing.T) { Sane(t, fit.Forecast(h), traits) })
 	t.Run("paths", func(t *testing.T) {
 		const n = 4000
 		p := fit.Simulate(h, n, rand.New(rand.NewPCG(1, 2)))
@@ -148,7 +148,7 @@ func Contract(t *testing.T, m forecast.Model, s forecast.Series, traits Traits) 
 				continue
 			}
 			t.Run(name, func(t *testing.T) {
-				checkDists(t, fit.Forecast(h), traits)
+				Sane(t, fit.Forecast(h), traits)
 				for i, v := range fit.Simulate(h, 50, rand.New(rand.NewPCG(3, 4))).Values {
 					if math.IsNaN(v) || math.IsInf(v, 0) {
 						t.Fatalf("path value %d is %v", i, v)
@@ -208,7 +208,9 @@ func Hostile(like forecast.Series) map[string]forecast.Series {
 	}
 }
 
-func checkDists(t *testing.T, f forecast.Forecast, traits Traits) {
+// Sane fails t where a distribution of f is not finite, falls as p rises, or, for
+// counts, is not whole or negative.
+func Sane(t testing.TB, f forecast.Forecast, traits Traits) {
 	t.Helper()
 	for j, d := range f.Dists {
 		last := math.Inf(-1)
