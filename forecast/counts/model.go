@@ -25,8 +25,8 @@
 // are counts: never negative, and zero where zero is likely.
 //
 // To use it: fill a [Model] with what is known of the calendar, Fit a weekly
-// series, and ask the Fit for marginals, for joint paths, or for the rest of a
-// week that has begun ([Fit.Continue]).
+// series, and ask the Fit for marginals, for joint paths, or for paths of the
+// mean alone ([Fit.Means]).
 package counts
 
 import (
