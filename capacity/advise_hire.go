@@ -36,8 +36,8 @@ func (a *adviser) hire() ([]Advice, error) {
 		return nil, err
 	}
 	chance := with.ChanceOver(a.LimitWeeks)
-	if chance >= without {
-		return nil, nil
+	if without-chance < worthHiring {
+		return nil, nil // one more wouldn't change much
 	}
 
 	lead := a.RampWeeks + a.NoticeWeeks + a.FillWeeks
@@ -80,3 +80,7 @@ func (a *adviser) hire() ([]Advice, error) {
 	advice.Why = why
 	return []Advice{advice}, nil
 }
+
+// worthHiring is the least fall of the chance of passing the limit for which a
+// hire is advised.
+const worthHiring = .1

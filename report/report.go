@@ -49,6 +49,16 @@ type Week struct {
 // Closed says that the crew has no hours in the week.
 func (w Week) Closed() bool { return w.Crew != nil && w.Crew.Available == 0 }
 
+// AnyShort says that in some week more work than hours is likely.
+func (r Report) AnyShort() bool {
+	for _, w := range r.Weeks {
+		if w.Short() {
+			return true
+		}
+	}
+	return false
+}
+
 // Short says that more work than hours is likely.
 func (w Week) Short() bool { return w.Crew != nil && !w.Closed() && w.Crew.ChanceShort >= .5 }
 
@@ -129,9 +139,9 @@ func (r *Report) thisWeek() string {
 		return "There is nothing on record yet: import the shop's drop-offs first."
 	}
 	w := r.ThisWeek
-	s := fmt.Sprintf("Expect about %s this week (8 times out of 10, %s)", Count(w.DropOffs.P50, "drop-off"), Range(w.DropOffs))
+	s := fmt.Sprintf("Expect about %s this week (8 times out of 10, %s)", Count(w.DropOffs.Mean, "drop-off"), Range(w.DropOffs))
 	if w.Hours.Known() {
-		s += fmt.Sprintf(", which bring about %s hours of work", Whole(w.Hours.P50))
+		s += fmt.Sprintf(", which bring about %s hours of work", Whole(w.Hours.Mean))
 	}
 	return s + "."
 }
@@ -193,7 +203,13 @@ func (r *Report) crew() string {
 	case peak.Crew.Backlog.P50 > now.Crew.Backlog.P50+week/2:
 		return fmt.Sprintf("Work outruns the crew: by the end of the week of %s about %s.", Day(peak.Monday), front(peak))
 	case now.Crew.Backlog.P50 > week/2 && last.Crew.Backlog.P50 < now.Crew.Backlog.P50-week/4:
-		return fmt.Sprintf("The crew catches up: about %s hours of work are waiting at the end of this week (%s to the front of the line), and about %s by the week of %s.",
+		for _, w := range r.Weeks {
+			if w.Crew.Backlog.P50 < week/4 {
+				last = w
+				break
+			}
+		}
+		return fmt.Sprintf("The crew catches up: about %s hours of work are waiting at the end of this week (%s to the front of the line), and about %s at the end of the week of %s.",
 			Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"), Whole(last.Crew.Backlog.P50), Day(last.Monday))
 	case now.Crew.Backlog.P50 > week/2:
 		return fmt.Sprintf("The crew keeps pace and no more: about %s hours of work stay waiting (%s to the front of the line).", Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"))

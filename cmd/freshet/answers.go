@@ -29,12 +29,12 @@ func (a *app) showOutlook(o desk.Outlook) error {
 	t := a.table()
 	fmt.Fprintln(t, "week of\tdrop-offs\t8 in 10 weeks\thours of work\t8 in 10 weeks\t")
 	for _, w := range o.Weeks {
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t\n", w.Week, report.Whole(w.DropOffs.P50), report.Range(w.DropOffs), hoursOf(w.Hours.P50), report.Range(w.Hours))
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t\n", w.Week, report.Whole(w.DropOffs.Mean), report.Range(w.DropOffs), hoursOf(w.Hours.Mean), report.Range(w.Hours))
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "\nIn all %d weeks, by job kind (means):\n", len(o.Weeks))
+	fmt.Fprintf(a.out, "\nIn all %d weeks, by job kind:\n", len(o.Weeks))
 	t = a.table()
 	fmt.Fprintln(t, "kind\tdrop-offs\thours of work\t")
 	for _, k := range o.Kinds {
@@ -96,7 +96,11 @@ func (a *app) showCrew(v desk.Crew) error {
 	t := a.table()
 	fmt.Fprintln(t, "week of\tcrew has\twork expected\t8 in 10 weeks\tchance short\twaiting at the end\tdays to the front\t")
 	for _, w := range v.Weeks {
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%.0f %%\t%s\t%s\t\n", w.Week, hoursOf(w.AvailableHours), hoursOf(w.ExpectedHours.P50), report.Range(w.ExpectedHours), 100*w.ChanceShort,
+		has, chance := hoursOf(w.AvailableHours), fmt.Sprintf("%.0f %%", 100*w.ChanceShort)
+		if w.AvailableHours == 0 {
+			has, chance = "closed", "–"
+		}
+		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", w.Week, has, hoursOf(w.ExpectedHours.Mean), report.Range(w.ExpectedHours), chance,
 			hoursOf(w.BacklogHours.P50), report.Whole(w.TurnaroundDays.P50))
 	}
 	if err := t.Flush(); err != nil {

@@ -18,7 +18,7 @@ the address to open, and ends with Ctrl-C.
 
 # Take in your files
 
-A drop-offs file has a line a job, with the number of its repair order and the
+Files are CSV, or Excel workbooks (.xlsx). A drop-offs file has a line a job, with the number of its repair order and the
 day it was dropped off; the more of the other columns it has, the better:
 kind, quoted_hours, clocked_hours, ready, status and so on. A crew file has a
 name and weekly_hours a line, a time-off file a name, from and until ("shop" for
@@ -37,6 +37,9 @@ nothing is lost or doubled when a file is imported again:
 	$ freshet import sample/drop-offs.csv
 	drop-offs.csv: 7290 rows of drop-offs: 0 added, 0 updated, 7290 unchanged, 0 rejected
 
+"freshet undo" takes the newest file back out, "freshet rejects --out mend.csv"
+writes rejected rows to a file that can be mended and imported.
+
 The records go into one file, in the user-data folder or where --db or
 FRESHET_DB says. Give the shop its name and its time zone:
 
@@ -51,20 +54,20 @@ What is going to come in? The range is one into which 8 weeks in 10 fall.
 
 	$ freshet outlook --as-of 2026-11-23 --weeks 3
 	     week of  drop-offs  8 in 10 weeks  hours of work  8 in 10 weeks
-	  2026-11-23         11        6 to 17           54 h       27 to 98
-	  2026-11-30         12        7 to 19           62 h      29 to 107
-	  2026-12-07         12        7 to 20           62 h      30 to 112
+	  2026-11-23         11        6 to 17           56 h       24 to 94
+	  2026-11-30         13        7 to 19           67 h      29 to 110
+	  2026-12-07         13        7 to 19           67 h      32 to 108
 	.
-	In all 3 weeks, by job kind (means):
+	In all 3 weeks, by job kind:
 	                     kind  drop-offs  hours of work
 	               appliances        5.9           25 h
 	                  cooling        2.4           11 h
-	               electrical        8.2           37 h
-	                 exterior        5.9           42 h
-	                 plumbing        4.8           20 h
-	             running gear        4.3           24 h
+	               electrical        8.1           37 h
+	                 exterior        5.7           41 h
+	                 plumbing        4.6           19 h
+	             running gear        4.2           24 h
 	         seasonal service        1.2            3 h
-	  slide-outs and leveling        4.8           31 h
+	  slide-outs and leveling        4.7           31 h
 	.
 	Drop-offs: counts with a season of 6 harmonics and a moving level was chosen: the smallest error of 4 models on this history. Hours: each drop-off takes the hours of a job of its kind, from clocked hours of finished jobs.
 
@@ -72,9 +75,9 @@ Do the crew's hours meet it?
 
 	$ freshet crew --as-of 2026-11-23 --weeks 3 --add-tech 1@2027-03-01
 	     week of  crew has  work expected  8 in 10 weeks  chance short  waiting at the end  days to the front
-	  2026-11-23      80 h           52 h       24 to 94          24 %                74 h                  7
-	  2026-11-30     134 h           63 h      29 to 110           5 %                15 h                  2
-	  2026-12-07     134 h           63 h      32 to 108           5 %                 0 h                  0
+	  2026-11-23      80 h           56 h       24 to 94          24 %                74 h                  7
+	  2026-11-30     134 h           67 h      29 to 110           5 %                15 h                  2
+	  2026-12-07     134 h           67 h      32 to 108           5 %                 0 h                  0
 	.
 	By 2026-12-14: Time off from January 11 to January 15 can be granted.
 	  With Ansel off, the chance that more work comes in than the crew has hours is 19% in the week of January 11, against 5% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
@@ -92,9 +95,9 @@ Do the crew's hours meet it?
 The whole report, as one page that opens anywhere and prints:
 
 	$ freshet report --as-of 2026-11-23 --out report.html
-	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 52 hours of work.
+	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 56 hours of work.
 	The last four weeks brought 84 drop-offs, 37 % more than this time of year usually brings (61).
-	The crew catches up: about 74 hours of work are waiting at the end of this week (7 days to the front of the line), and about 0 by the week of February 15.
+	The crew catches up: about 74 hours of work are waiting at the end of this week (7 days to the front of the line), and about 15 at the end of the week of November 30.
 	Decide by January 25: look for one more technician, at full speed by May 3.
 	.
 	The report is in report.html
@@ -132,6 +135,15 @@ itself was wrong.
 
 "freshet serve" serves the shop's pages on this machine and makes the weekly
 report anew on Mondays at six, and when records came in.
+
+"freshet backup FILE" makes a copy and checks it, "freshet restore FILE" goes
+back to one, "freshet check" looks over records and settings, and "freshet export
+FOLDER" writes everything as CSV.
+
+# Other numbers
+
+"freshet series FILE" forecasts plain series, a line each of an id and its
+values, oldest first, without a shop: "freshet help series" lists the models.
 */
 package main
 

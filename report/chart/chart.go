@@ -67,7 +67,7 @@ func hours(r report.Report) (Chart, bool, error) {
 		weeks = append(weeks, week(w.Monday))
 		low = append(low, value(w.Hours.P10))
 		wide = append(wide, value(w.Hours.P90-w.Hours.P10))
-		mid = append(mid, value(w.Hours.P50))
+		mid = append(mid, value(w.Hours.Mean))
 		if w.Crew != nil {
 			crew = append(crew, value(w.Crew.Available))
 		}
@@ -96,7 +96,7 @@ func season(r report.Report) (Chart, bool, error) {
 		weeks = append(weeks, week(p.Monday))
 		low = append(low, value(p.Expected.P10))
 		wide = append(wide, value(p.Expected.P90-p.Expected.P10))
-		mid = append(mid, value(p.Expected.P50))
+		mid = append(mid, value(p.Expected.Mean))
 		usual = append(usual, pointer(p.Usual))
 		actual = append(actual, opts.BarData{Value: pointer(p.Actual).Value})
 		usualKnown = usualKnown || p.Usual != nil

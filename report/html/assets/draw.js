@@ -13,6 +13,7 @@
       var night = dark.matches && !printing;
       var text = night ? '#d9d4c7' : '#3b382f';
       var lines = night ? '#4a463b' : '#ddd7c8';
+      if (el.clientWidth < 560) { [].concat(o.grid).forEach(function (g) { g.top = '112'; }); } // the legend takes more lines
       o.backgroundColor = 'transparent';
       o.textStyle = { fontFamily: family, fontSize: 13, color: text };
       [].concat(o.legend || []).forEach(function (l) { l.textStyle = { color: text, fontSize: 13, fontFamily: family }; l.width = '100%'; });

@@ -48,7 +48,7 @@ func (d *Desk) Crew(ctx context.Context, ask Ask, change capacity.WhatIf) (Crew,
 	if err != nil {
 		return Crew{}, err
 	}
-	f, err := s.futures(max(ask.Weeks, reach))
+	f, err := s.futures()
 	if err != nil {
 		return Crew{}, err
 	}
@@ -74,6 +74,10 @@ func (s *shop) staffing(f workload.Futures, change capacity.WhatIf) (Crew, error
 	advice, err := advise(plan)
 	if err != nil {
 		return Crew{}, err
+	}
+	if s.known.Total.Observed() < short/2 {
+		// Without a year of records there is no season to hire for.
+		advice = slices.DeleteFunc(advice, func(a capacity.Advice) bool { return a.Do == capacity.Hire || a.Do == capacity.OpenSaturday })
 	}
 	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Weeks: make([]CrewWeek, s.ask.Weeks), Advice: []report.Advice{}, Warnings: s.said(f)}
 	for j := range out.Weeks {

@@ -316,11 +316,12 @@ func waits(status string) bool {
 	return false
 }
 
-// futures simulates at least so many weeks.
-func (s *shop) futures(weeks int) (workload.Futures, error) {
+// futures simulates the weeks asked for, and never fewer than a staffing
+// decision needs: so that every answer of a day comes from the same draws.
+func (s *shop) futures() (workload.Futures, error) {
 	fit, err := model().Fit(s.known)
 	if err != nil {
 		return workload.Futures{}, err
 	}
-	return fit.Simulate(weeks, draws, rand.New(rand.NewPCG(s.ask.Seed, 0))), nil
+	return fit.Simulate(max(s.ask.Weeks, reach), draws, rand.New(rand.NewPCG(s.ask.Seed, 0))), nil
 }

@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"fmt"
 	"strings"
 	"unicode"
 	"unicode/utf8"
@@ -11,6 +12,7 @@ import (
 	"freshet/forecast/naive"
 	"freshet/forecast/smooth"
 	"freshet/forecast/workload"
+	"freshet/report"
 )
 
 // model is the recipe for the shop's work: the total by whichever of four
@@ -55,7 +57,7 @@ func (d *Desk) Outlook(ctx context.Context, ask Ask) (Outlook, error) {
 	if err != nil {
 		return Outlook{}, err
 	}
-	f, err := s.futures(ask.Weeks)
+	f, err := s.futures()
 	if err != nil {
 		return Outlook{}, err
 	}
@@ -99,11 +101,30 @@ func (s *shop) weeks(dropOffs, hours forecast.Paths) []OutlookWeek {
 	return out
 }
 
-// said gives the warnings of the records and of the forecast, each once.
+// stale is how many days without a record are worth a word, and short how many
+// weeks of records leave the season unknown.
+const (
+	stale = 10
+	short = 104
+)
+
+// said gives the warnings of the records and of the forecast, each once. On a
+// short history they come down to one: how short it is, and what that means.
 func (s *shop) said(f workload.Futures) []string {
 	out := append([]string{}, s.warnings...)
+	doubts := f.Warnings
+	if weeks := s.known.Total.Observed(); weeks < short {
+		doubts = nil
+		out = append(out, fmt.Sprintf("There are %d weeks of records: a season needs a year to be known at all and two to be trusted. Take the ranges as rough, and don't hire or build on them alone.", weeks))
+	}
+	if last := s.lastDay(); last != nil && *last < s.ask.AsOf-stale {
+		out = append(out, fmt.Sprintf("The newest record is of %s, %d days ago: import newer ones.", report.LongDay(*last), s.ask.AsOf-*last))
+	}
 	seen := map[string]bool{}
-	for _, w := range f.Warnings {
+	for _, w := range doubts {
+		if _, ok := w.(*workload.RecordsStop); ok {
+			continue // said above
+		}
 		if text := sentence(w); !seen[text] {
 			seen[text] = true
 			out = append(out, text)

@@ -21,7 +21,7 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 	if err != nil {
 		return report.Report{}, err
 	}
-	f, err := s.futures(max(ask.Weeks, reach))
+	f, err := s.futures()
 	if err != nil {
 		return report.Report{}, err
 	}
