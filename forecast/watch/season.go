@@ -24,6 +24,9 @@ type Season struct {
 	// LevelSD and ShiftSD (in weeks) are the standard deviations, from one year
 	// to another, of the level around 1 and the shift around 0.
 	LevelSD, ShiftSD float64
+	// DateSD is how far off, in weeks, the usual season's own date may be:
+	// learned from n years it is ShiftSD/√n. It widens the shift.
+	DateSD float64
 }
 
 func (s Season) mean(week, level, shift float64) float64 {
@@ -62,7 +65,7 @@ func joint(a, b, c float64) Joint {
 // The grid on which level and shift are weighed: wide enough for half a season
 // and two months, fine enough for a tenth of what weeks can tell.
 const (
-	levelFrom, levelStep, levels = .1, .02, 116
+	levelFrom, levelStep, levels = .1, .04, 58
 	shiftFrom, shiftStep, shifts = -9.0, .1, 181
 )
 
@@ -94,8 +97,35 @@ func (s Season) Posterior(counts []float64) Timing {
 		}
 	}
 	t.p.Apply(func(_, _ int, v float64) float64 { return math.Exp(v - top) }, t.p)
+	s.blur(t.p)
 	t.p.Scale(1/mat.Sum(t.p), t.p)
 	return t
+}
+
+// blur spreads the shifts by DateSD.
+func (s Season) blur(p *mat.Dense) {
+	reach := int(3 * s.DateSD / shiftStep)
+	if reach == 0 {
+		return
+	}
+	kernel := make([]float64, 2*reach+1)
+	for k := range kernel {
+		z := float64(k-reach) * shiftStep / s.DateSD
+		kernel[k] = math.Exp(-z * z / 2)
+	}
+	to := make([]float64, shifts)
+	for i := range levels {
+		from := p.RawRowView(i)
+		clear(to)
+		for j, v := range from {
+			for k, w := range kernel {
+				if at := j + k - reach; at >= 0 && at < shifts {
+					to[at] += v * w
+				}
+			}
+		}
+		copy(from, to)
+	}
 }
 
 // Timing is the joint posterior of a season's level and shift. Make one with

@@ -99,37 +99,63 @@ func (t *Track) Window(from, until int) (d Mixture, sum float64, n int) {
 		}
 	}
 	w := t.weight[from]
-	means, sizes := make([]float64, len(w)), make([]float64, len(w))
-	most := sum
+	mus, sizes := make([]float64, len(w)), make([]float64, len(w))
+	low, high := math.Inf(1), 0.0
 	for i := range w {
-		mu, sq := 0.0, 0.0
+		sq := 0.0
 		for j, v := range t.means.Path(i)[from:until] {
 			if !math.IsNaN(t.came[from+j]) {
-				mu += v
+				mus[i] += v
 				sq += v * v
 			}
 		}
-		means[i], sizes[i] = mu, t.size
-		if sq > 0 {
-			sizes[i] = t.size * mu * mu / sq
+		if sizes[i] = t.size; sq > 0 {
+			sizes[i] *= mus[i] * mus[i] / sq
 		}
-		d.mean += w[i] * mu
-		if w[i] > 1e-9 {
-			most = max(most, mu+12*math.Sqrt(mu+mu*mu/sizes[i])+12)
+		low, high = min(low, mus[i]), max(high, mus[i])
+	}
+	// Paths of nearly the same mean are taken together: the bins are far
+	// narrower than the counts' own roughness.
+	var bins [groups]struct{ weight, mu, size float64 }
+	for i, v := range w {
+		b := &bins[0]
+		if high > low {
+			b = &bins[int((mus[i]-low)/(high-low)*(float64(len(bins))-.5))]
+		}
+		b.weight += v
+		b.mu += v * mus[i]
+		b.size += v * sizes[i]
+		d.mean += v * mus[i]
+	}
+	most := sum
+	for i := range bins {
+		if b := &bins[i]; b.weight > 0 {
+			b.mu /= b.weight
+			b.size /= b.weight
+			if b.weight > negligible {
+				most = max(most, b.mu+12*math.Sqrt(b.mu+b.mu*b.mu/b.size)+12)
+			}
 		}
 	}
 	d.P = make([]float64, int(min(most, 1e5))+1)
-	for i, mu := range means {
-		addNegBin(d.P, w[i], mu, sizes[i])
+	for _, b := range bins {
+		addNegBin(d.P, b.weight, b.mu, b.size)
 	}
 	return d, sum, n
 }
+
+// groups of paths that are taken together, and the weight below which paths
+// don't count.
+const (
+	groups     = 64
+	negligible = 1e-9
+)
 
 // addNegBin adds weight times the probabilities of a negative binomial count:
 // each from its neighbour, outward from the most likely one, so that none
 // under- or overflows on the way to one that counts.
 func addNegBin(p []float64, weight, mu, size float64) {
-	if weight < 1e-9 {
+	if weight < negligible {
 		return
 	}
 	if mu <= 0 {
@@ -160,4 +186,21 @@ func addNegBin(p []float64, weight, mu, size float64) {
 			break
 		}
 	}
+}
+
+// Size gives the counts' roughness around their mean: the negative binomial's
+// size.
+func (t *Track) Size() float64 { return t.size }
+
+// Mean gives what a step was expected to bring before it, observed or not. It
+// panics unless the step is one of those that came.
+func (t *Track) Mean(step int) float64 {
+	if step < 0 || step >= len(t.came) {
+		panic(fmt.Sprintf("watch: need a step within 0 and %d, have %d", len(t.came), step))
+	}
+	sum := 0.0
+	for i, w := range t.weight[step] {
+		sum += w * t.means.Path(i)[step]
+	}
+	return sum
 }

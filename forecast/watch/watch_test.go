@@ -77,7 +77,11 @@ func TestTrackLearns(t *testing.T) {
 		mu := 4 * counts.Gamma(rng, shape)
 		copy(p.Path(i), []float64{mu, mu, mu})
 	}
-	d, sum, observed := NewTrack(p, math.Inf(1), []float64{40, math.NaN(), 30}).Window(2, 3)
+	track := NewTrack(p, math.Inf(1), []float64{40, math.NaN(), 30})
+	if before, after := track.Mean(0), track.Mean(1); math.Abs(before-24) > .5 || math.Abs(after-36.8) > .5 {
+		t.Errorf("expected %v, then %v", before, after)
+	}
+	d, sum, observed := track.Window(2, 3)
 	// Shape 6 + 40, rate 1/4 + 1: mean 36.8.
 	want := forecast.NegBin{Mu: 46 / 1.25, Size: 46}
 	if sum != 30 || observed != 1 {
@@ -412,6 +416,11 @@ func TestSeason(t *testing.T) {
 	year[20] = math.NaN()
 	if p := s.Posterior(year); math.Abs(p.Shift().Mean()-2) > .3 || math.Abs(p.Level().Mean()-.9) > .05 {
 		t.Errorf("at the end: shift %v, level %v", p.Shift().Mean(), p.Level().Mean())
+	}
+	// What isn't known of the usual date widens the shift: sd √(1.5² + 1²).
+	s.DateSD = 1
+	if sd := s.Posterior(nil).Shift().SD(); math.Abs(sd-math.Sqrt(3.25)) > .02 {
+		t.Errorf("with a usual date known to a week the shift has sd %v", sd)
 	}
 	n := distuv.Normal{Sigma: 30}
 	for id, share := range map[string]float64{"season_se_t25": .25, "season_se_t50": .5} {

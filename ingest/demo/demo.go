@@ -37,6 +37,23 @@ type Spec struct {
 	From    forecast.Date // first day
 	Until   forecast.Date // first day that has not happened yet
 	OddYear int           // the year of the quiet spring and the late flood; 0 for none
+	Planted []Planted     // further odd spells
+}
+
+// Planted is a spell that multiplies the drop-offs of a kind, or of all kinds
+// under the empty name. Days are included.
+type Planted struct {
+	Kind        string
+	From, Until forecast.Date
+	Times       float64
+}
+
+// Season is how one calendar year's season came: days late (early: below 0),
+// and as a multiple of the usual one, growth included.
+type Season struct {
+	Year  int
+	Late  float64
+	Level float64
 }
 
 // SixYears is the history that the demo shows on a day: January 1 six seasons
@@ -93,11 +110,12 @@ type Event struct {
 
 // Shop is an invented history.
 type Shop struct {
-	Spec   Spec
-	Lines  []Line // in order of drop-off
-	Crew   []Technician
-	Off    []Absence
-	Events []Event
+	Spec    Spec
+	Lines   []Line // in order of drop-off
+	Crew    []Technician
+	Off     []Absence
+	Events  []Event
+	Seasons []Season // what a forecaster has to find out
 }
 
 // Truth is what the simulation knows and a forecaster has to find out.
@@ -238,20 +256,22 @@ func Generate(spec Spec) Shop {
 		bench.work(d)
 	}
 	bench.finish()
+	s.Seasons = arrive.seasons
 	return s
 }
 
 // arrivals draws who comes. It has its own random source, so that the crew's
 // luck doesn't change who comes.
 type arrivals struct {
-	spec   Spec
-	rng    *rand.Rand
-	rough  float64 // this week's common roughness, log scale, first-order autoregressive
-	week   []float64
-	shift  float64 // this year's delay in days
-	level  float64
-	ro     int
-	lastRO int
+	spec    Spec
+	rng     *rand.Rand
+	rough   float64 // this week's common roughness, log scale, first-order autoregressive
+	week    []float64
+	shift   float64 // this year's delay in days
+	level   float64
+	seasons []Season
+	ro      int
+	lastRO  int
 }
 
 func newArrivals(spec Spec) *arrivals {
@@ -263,6 +283,7 @@ func (a *arrivals) day(d forecast.Date) []Line {
 	if d == a.spec.From || t.Month() == 1 && t.Day() == 1 {
 		a.shift = 8 * a.rng.NormFloat64()
 		a.level = math.Exp(.06*a.rng.NormFloat64()) * math.Pow(1.01, float64(d-a.spec.From)/365.25)
+		a.seasons = append(a.seasons, Season{t.Year(), a.shift, a.level})
 	}
 	if d == a.spec.From || d.Weekday() == 1 {
 		a.rough = .75*a.rough + .07*a.rng.NormFloat64()
@@ -273,7 +294,7 @@ func (a *arrivals) day(d forecast.Date) []Line {
 	var out []Line
 	a.lastRO = 0
 	for i, k := range kinds {
-		mu := k.rate(d, d-forecast.Date(math.Round(a.shift)), a.level) * opening(d) * math.Exp(a.rough) * a.week[i] * odd(a.spec.OddYear, d, k.name)
+		mu := k.rate(d, d-forecast.Date(math.Round(a.shift)), a.level) * opening(d) * math.Exp(a.rough) * a.week[i] * odd(a.spec.OddYear, d, k.name) * a.spec.planted(d, k.name)
 		for range poisson(a.rng, mu) {
 			out = append(out, a.line(d, k))
 		}
@@ -301,6 +322,16 @@ func odd(year int, d forecast.Date, kind string) float64 {
 		return 1.4
 	}
 	return 1
+}
+
+func (s Spec) planted(d forecast.Date, kind string) float64 {
+	times := 1.0
+	for _, p := range s.Planted {
+		if p.From <= d && d <= p.Until && (p.Kind == "" || p.Kind == kind) {
+			times *= p.Times
+		}
+	}
+	return times
 }
 
 func (a *arrivals) line(d forecast.Date, k kind) Line {

@@ -1,0 +1,229 @@
+package desk
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+
+	"freshet/forecast"
+	"freshet/forecast/counts"
+	"freshet/forecast/watch"
+	"freshet/forecast/workload"
+	"freshet/report"
+)
+
+// WatchSeason is how this season goes: late by so many days (early: below 0),
+// and how strong against what the shop's past led to expect. Spreads are null
+// where fewer than two years are on record.
+type WatchSeason struct {
+	Year       int             `json:"year"`
+	ShiftDays  forecast.Spread `json:"shift_days"`
+	LevelRatio forecast.Spread `json:"level_ratio"`
+	Verdict    string          `json:"verdict"`
+	Late       *float64        `json:"chance_late"` // by a week or more
+	Early      *float64        `json:"chance_early"`
+	Low        *float64        `json:"chance_low"` // by a tenth or more
+	High       *float64        `json:"chance_high"`
+}
+
+// tooEarly is the verdict while level and timing can't be told apart.
+const tooEarly = "too early to tell"
+
+func noSeason(asOf forecast.Date) WatchSeason {
+	return WatchSeason{Year: asOf.Year(), ShiftDays: forecast.Unknown(), LevelRatio: forecast.Unknown(), Verdict: tooEarly}
+}
+
+// How seasons differ from year to year, until a shop's own tell: from memory.
+const (
+	seasonLevelSD = .25
+	seasonShiftSD = 1.15 // weeks
+)
+
+// seasonSoFar is a season up to the day asked about.
+type seasonSoFar struct {
+	watch.Timing
+	start, peak, until forecast.Date
+	seen, usual        float64
+	share              float64 // of the usual season that lies behind
+}
+
+var inf = math.Inf(1)
+
+// season judges the season that the day asked about lies in, against what was
+// known when it began: at the lowest weeks of the shop's usual year, wherever
+// those lie.
+func (w *watcher) season() (WatchSeason, *seasonSoFar, error) {
+	s := w.shop
+	out := noSeason(s.ask.AsOf)
+	total := s.known.Total
+	start, ok := seasonStart(total)
+	if !ok {
+		return out, nil, nil
+	}
+	past := s.book.Known(start)
+	fit, err := workload.Counts(past).Fit(past.Total)
+	if err != nil {
+		return out, nil, err
+	}
+	f := fit.(*counts.Fit)
+	means := f.Forecast(53).Means()
+	model, expected := seasonModel(means, f, float64(past.Total.Observed())/forecast.WeeksAYear)
+	first := int(start-total.Start) / forecast.Week
+	came := slices.Clone(total.Values[first:])
+	so := &seasonSoFar{start: start, until: total.End(), peak: start + forecast.Date(expected.peak*forecast.Week)}
+	for i := range came {
+		monday := total.At(first + i)
+		if t := first + i - w.first; t >= 0 && t < len(w.gap) && w.gap[t] || s.openShare(monday) < .7 {
+			came[i] = math.NaN()
+		}
+		if !math.IsNaN(came[i]) {
+			so.seen += came[i]
+			so.usual += means[i]
+		}
+		so.share += max(0, means[i]-model.Base) / expected.rise
+	}
+	so.Timing = model.Posterior(came)
+	shift := so.Shift()
+	out.Year = so.peak.Year()
+	out.ShiftDays = forecast.Spread{Mean: 7 * shift.Mean(), P10: 7 * shift.Quantile(.1), P50: 7 * shift.Quantile(.5), P80: 7 * shift.Quantile(.8), P90: 7 * shift.Quantile(.9)}
+	out.LevelRatio = forecast.SpreadOf(so.Level())
+	late, early := so.Within(-inf, inf, 1, inf), so.Within(-inf, inf, -inf, -1)
+	low, high := so.Within(-inf, .9, -inf, inf), so.Within(1.1, inf, -inf, inf)
+	out.Late, out.Early, out.Low, out.High = forecast.Number(late), forecast.Number(early), forecast.Number(low), forecast.Number(high)
+	out.Verdict = verdict(late, early, low, high, so.share)
+	return out, so, nil
+}
+
+// verdict says what four chances in five stand for; that all is as usual only
+// once most of the season lies behind.
+func verdict(late, early, low, high, share float64) string {
+	most := max(late, early, low, high)
+	switch {
+	case most < .8 && share < .7:
+		return tooEarly
+	case most < .8:
+		return "on time"
+	case most == late:
+		return "late"
+	case most == early:
+		return "early"
+	case most == low:
+		return "low"
+	}
+	return "high"
+}
+
+// seasonStart gives the Monday within the last year on which the shop's usual
+// year is lowest, nine weeks taken together.
+func seasonStart(total forecast.Series) (forecast.Date, bool) {
+	usual := usualOf(total)
+	if usual(total.Start) == nil {
+		return 0, false
+	}
+	const width = 4
+	best, start := inf, forecast.Date(0)
+	for i := total.Len() - total.Lag(); i < total.Len(); i++ {
+		sum := 0.0
+		for d := -width; d <= width; d++ {
+			if v := usual(total.At(i + d)); v != nil {
+				sum += *v
+			}
+		}
+		if sum < best {
+			best, start = sum, total.At(i)
+		}
+	}
+	return start, true
+}
+
+// course is what a season is expected to do: the week of its peak, counted
+// from 0, and all that it adds to the base.
+type course struct{ peak, rise float64 }
+
+// seasonModel makes the expected year into base and rise. The base is the
+// lowest tenth of its weeks; the year before and after is taken to be the same.
+// The more years taught it, the better its date is known.
+func seasonModel(means []float64, f *counts.Fit, years float64) (watch.Season, course) {
+	m := watch.Season{Base: max(.1, forecast.NewEmpirical(slices.Clone(means)).Quantile(.1)), LevelSD: seasonLevelSD, ShiftSD: seasonShiftSD, DateSD: seasonShiftSD / math.Sqrt(max(1, years))}
+	var c course
+	mean := 0.0
+	for i, v := range means {
+		mean += v / float64(len(means))
+		c.rise += max(0, v-m.Base)
+		if v > means[int(c.peak)] {
+			c.peak = float64(i)
+		}
+	}
+	c.rise = max(c.rise, 1e-9)
+	m.Rise = func(week float64) float64 {
+		x := math.Mod(week-1, forecast.WeeksAYear)
+		if x < 0 {
+			x += forecast.WeeksAYear
+		}
+		i := int(x)
+		next := means[0]
+		if i+1 < len(means) {
+			next = means[i+1]
+		}
+		return max(0, means[i]+(x-float64(i))*(next-means[i])-m.Base)
+	}
+	// A level that wanders makes neighbouring weeks alike, so that they tell
+	// less than as many independent ones would.
+	p := f.Parameters()
+	m.Dispersion = 1 + mean/f.Size() + wander*mean*p["sigma"]*p["sigma"]
+	return m, c
+}
+
+// wander weighs the variance of the wandering level: measured on invented
+// shops, so that ranges hold.
+const wander = 3
+
+// openShare is the share of Monday to Friday that the shop is open.
+func (s *shop) openShare(monday forecast.Date) float64 {
+	sum := 0.0
+	for d := monday; d < monday+5; d++ {
+		sum += s.calendar.OpenShare(d)
+	}
+	return sum / 5
+}
+
+// Limits of a season worth an alert: off by two weeks, or by three twentieths,
+// with nine chances in ten that it is one or the other.
+const (
+	oddShift  = 1.5
+	oddLevel  = .15
+	oddChance = .8
+	oddUntil  = .95 // share of the season after which it is history
+)
+
+// seasonAlert says that a season is late or low, or early or high, without
+// claiming to know which.
+func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
+	if so == nil || so.share > oddUntil {
+		return Alert{}, false
+	}
+	lateOrLow := 1 - so.Within(1-oddLevel, inf, -inf, oddShift)
+	earlyOrHigh := 1 - so.Within(-inf, 1+oddLevel, -oddShift, inf)
+	sure := max(lateOrLow, earlyOrHigh)
+	if sure < oddChance {
+		return Alert{}, false
+	}
+	words := []string{"late or weak", "late", "weak"}
+	p, q, both := *season.Late, *season.Low, so.Within(-inf, .9, 1, inf)
+	if earlyOrHigh > lateOrLow {
+		words = []string{"early or strong", "early", "strong"}
+		p, q, both = *season.Early, *season.High, so.Within(1.1, inf, -inf, -1)
+	}
+	text := fmt.Sprintf("The season is %s: since %s, %s came where %s were usual. %s by a week or more: %s; %s by a tenth or more: %s; both: %s.",
+		words[0], report.Day(so.start), report.Count(so.seen, "drop-off"), report.Whole(so.usual), title(words[1]), percent(p), words[2], percent(q), percent(both))
+	if so.until <= so.peak {
+		text += fmt.Sprintf(" Which of the two can't be told well before the usual peak, in the week of %s.", report.Day(so.peak))
+	}
+	text += " See freshet crew --season-shift and --demand for what either would mean."
+	return Alert{Rule: "season", Kind: everything, Since: so.start, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure), Summary: text}, true
+}
+
+func percent(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }
+
+func title(word string) string { return strings.ToUpper(word[:1]) + word[1:] }

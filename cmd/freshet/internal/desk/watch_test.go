@@ -1,0 +1,403 @@
+package desk
+
+import (
+	"flag"
+	"math"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+
+	"freshet/capacity"
+	"freshet/forecast"
+	"freshet/forecast/workload"
+	"freshet/ingest/demo"
+)
+
+// To measure over more shops than the tests do:
+//
+//	go test ./cmd/freshet/internal/desk -run Watch -v -timeout 1h -shops 100
+var shops = flag.Int("shops", 4, "number of invented shops that are watched")
+
+// invented is an invented shop as it stands on a day, without odd years but for
+// what is planted.
+func invented(seed int, years int, asOf forecast.Date, planted ...demo.Planted) (*shop, demo.Shop) {
+	made := demo.Generate(demo.Spec{Seed: uint64(seed), From: forecast.NewDate(asOf.Year()-years, 1, 1), Until: asOf, Planted: planted})
+	s := &shop{ask: Ask{AsOf: asOf, Weeks: 13, Seed: Seed(asOf)}, calendar: capacity.DefaultCalendar()}
+	s.calendar.Days = map[forecast.Date]float64{}
+	for _, a := range made.Off {
+		for d := a.From; a.Name == "shop" && d <= a.Until; d++ {
+			s.calendar.Days[d] = 0
+		}
+	}
+	s.book = &workload.Book{Open: s.calendar.OpenShare}
+	index := map[string]int{}
+	for i, k := range demo.Truths() {
+		s.book.Kinds = append(s.book.Kinds, k.Kind)
+		index[k.Kind] = i
+	}
+	for _, l := range made.Lines {
+		j := workload.Job{Kind: index[l.Kind], DroppedOff: l.DroppedOff, Ready: l.Ready, Hours: math.NaN()}
+		if l.Ready != 0 {
+			j.Hours = l.Clocked
+		}
+		s.book.Jobs = append(s.book.Jobs, j)
+	}
+	s.known = s.book.Known(asOf)
+	return s, made
+}
+
+// on gives the same shop as it stood on an earlier day.
+func (s *shop) on(asOf forecast.Date) *shop {
+	then := *s
+	then.ask.AsOf = asOf
+	then.known = s.book.Known(asOf)
+	return &then
+}
+
+func watchOf(t testing.TB, s *shop) Watch {
+	t.Helper()
+	w, err := s.watch()
+	if err != nil {
+		t.Fatal(err)
+	}
+	return w
+}
+
+// Alerts of quiet shops, as they would have been raised over two years of
+// Mondays: what is found within four weeks of the last of its kind is the same
+// alert.
+func TestWatchBudget(t *testing.T) {
+	years, raised := 0.0, map[string]float64{}
+	for seed := 1; seed <= *shops; seed++ {
+		whole, _ := invented(1000+seed, 6, forecast.NewDate(2026, 11, 23))
+		last := map[string]forecast.Date{}
+		raise := func(key string, at forecast.Date) {
+			if before, ok := last[key]; !ok || at > before+stands*forecast.Week {
+				raised[strings.Fields(key)[0]]++
+			}
+			last[key] = at
+		}
+		for half := 3; half >= 0; half-- {
+			s := whole.on(whole.ask.AsOf - forecast.Date(half*watched*forecast.Week))
+			w, err := s.newWatcher()
+			if err != nil {
+				t.Fatal(err)
+			}
+			found := slices.Concat(w.gaps, w.weeks(), w.runs(), w.kinds(), w.clusters())
+			slices.SortStableFunc(found, func(a, b finding) int { return a.until - b.until })
+			for _, f := range found {
+				key := f.rule + " " + f.alert.Kind
+				if f.rule == "week" || f.rule == "run" {
+					key = "whole"
+				}
+				if f.above {
+					key += " above"
+				}
+				raise(key, w.monday(f.until))
+			}
+			years += float64(w.n) / forecast.WeeksAYear
+			for d := w.monday(0); d < s.ask.AsOf; d += 6 * forecast.Week {
+				then := s.on(d)
+				tw, err := then.newWatcher()
+				if err != nil {
+					t.Fatal(err)
+				}
+				season, so, err := tw.season()
+				if err != nil {
+					t.Fatal(err)
+				}
+				if a, ok := seasonAlert(season, so); ok {
+					raise("season", a.Since)
+				}
+			}
+		}
+	}
+	all := 0.0
+	for rule, n := range raised {
+		t.Logf("%s: %.2f a year", rule, n/years)
+		all += n / years
+	}
+	t.Logf("in all %.2f alerts a year over %.0f years of quiet shops", all, years)
+	if all > 4+6/math.Sqrt(years) { // three standard errors of a Poisson count
+		t.Errorf("want at most 4 alerts a year, have %.2f over %.0f years", all, years)
+	}
+}
+
+// firstFound gives how many weeks after a day a finding that satisfies is was
+// first made, 99 if it never was.
+func firstFound(t *testing.T, s *shop, from forecast.Date, is func(finding) bool) int {
+	t.Helper()
+	w, err := s.newWatcher()
+	if err != nil {
+		t.Fatal(err)
+	}
+	first := 99
+	for _, f := range slices.Concat(w.weeks(), w.runs(), w.kinds()) {
+		if after := int(w.monday(f.until)-from) / forecast.Week; after > 0 && is(f) {
+			first = min(first, after)
+		}
+	}
+	return first
+}
+
+// found counts shops by the weeks that it took.
+type found []int
+
+func (f found) within(weeks int) float64 {
+	n := 0
+	for _, v := range f {
+		if v <= weeks {
+			n++
+		}
+	}
+	return float64(n) / float64(len(f))
+}
+
+// Bursts and new levels planted in invented shops are found. The limits are
+// three standard errors below what 100 shops gave.
+func TestWatchFinds(t *testing.T) {
+	var burst, small, rise found
+	for seed := 1; seed <= *shops; seed++ {
+		// Cooling at its height, and a kind of two or three a week.
+		at := forecast.NewDate(2026, 6, 22) + forecast.Date(seed%4*forecast.Week)
+		for kind, to := range map[string]*found{"cooling": &burst, "electrical": &small} {
+			s, _ := invented(seed, 6, at+35, demo.Planted{Kind: kind, From: at, Until: at + 20, Times: 2.5})
+			*to = append(*to, firstFound(t, s, at, func(f finding) bool {
+				return f.above && (f.alert.Kind == kind || f.alert.Kind == everything)
+			}))
+		}
+		at = forecast.NewDate(2026, 2, 2) + forecast.Date(seed%20*2*forecast.Week)
+		s, _ := invented(seed, 6, at+42, demo.Planted{From: at, Until: at + 400, Times: 4. / 3})
+		rise = append(rise, firstFound(t, s, at, func(f finding) bool { return f.above }))
+	}
+	for _, c := range []struct {
+		name  string
+		found found
+		weeks int
+		least float64
+	}{{"a burst in cooling", burst, 4, .9}, {"a burst in electrical", small, 4, .6}, {"a level up by a third", rise, 5, .6}} {
+		t.Logf("%s: %.0f, %.0f, %.0f, %.0f, %.0f, %.0f %% within 1 to 6 weeks", c.name, 100*c.found.within(1), 100*c.found.within(2), 100*c.found.within(3), 100*c.found.within(4), 100*c.found.within(5), 100*c.found.within(6))
+		if have := c.found.within(c.weeks); have < c.least-3*math.Sqrt(c.least*(1-c.least)/float64(*shops)) {
+			t.Errorf("%s: want %.0f %% found within %d weeks, have %.0f %%", c.name, 100*c.least, c.weeks, 100*have)
+		}
+	}
+}
+
+// A spring at half strength is called late or weak before its usual peak, and
+// at the end of a usual season its timing is known to a week.
+func TestWatchSeason(t *testing.T) {
+	called, n, inside, insideLevel := 0, 0.0, 0.0, 0.0
+	sq := 0.0
+	for seed := 1; seed <= *shops; seed++ {
+		weak, _ := invented(seed, 6, forecast.NewDate(2026, 7, 6), demo.Planted{From: forecast.NewDate(2026, 3, 1), Until: forecast.NewDate(2026, 6, 30), Times: .5})
+		for d := forecast.NewDate(2026, 3, 9); d < weak.ask.AsOf; d += forecast.Week {
+			w := watcher{shop: weak.on(d)}
+			season, so, err := w.season()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if so == nil || d > so.peak {
+				break
+			}
+			if _, odd := seasonAlert(season, so); odd || season.Verdict == "late" || season.Verdict == "low" {
+				called++
+				break
+			}
+		}
+		s, made := invented(seed, 6, forecast.NewDate(2026, 11, 23))
+		for _, year := range made.Seasons[4:] {
+			w := watcher{shop: s.on(forecast.NewDate(year.Year, 11, 23))}
+			season, so, err := w.season()
+			if err != nil {
+				t.Fatal(err)
+			}
+			if so == nil || season.Year != year.Year {
+				continue
+			}
+			n++
+			late := season.ShiftDays.Mean - year.Late
+			sq += late * late
+			if season.ShiftDays.P10 <= year.Late && year.Late <= season.ShiftDays.P90 {
+				inside++
+			}
+			if season.LevelRatio.P10 <= year.Level && year.Level <= season.LevelRatio.P90 {
+				insideLevel++
+			}
+		}
+	}
+	t.Logf("a spring at half strength was called before its usual peak in %d of %d", called, *shops)
+	t.Logf("at the end of %.0f seasons the timing's root mean square error was %.1f days; 80 %% ranges held %.0f %% of the time, the level's %.0f %%", n, math.Sqrt(sq/n), 100*inside/n, 100*insideLevel/n)
+	if float64(called) < float64(*shops)*.8-3*math.Sqrt(.16*float64(*shops)) {
+		t.Errorf("want 80 %% of weak springs called, have %d of %d", called, *shops)
+	}
+	if rms := math.Sqrt(sq / n); rms > 9 {
+		t.Errorf("want the timing to 9 days, have %.1f", rms)
+	}
+}
+
+// without gives a shop without the jobs that gone says, and what else came.
+func (s *shop) without(gone func(workload.Job) bool, more ...workload.Job) *shop {
+	book := *s.book
+	book.Jobs = slices.DeleteFunc(append(slices.Clone(s.book.Jobs), more...), gone)
+	slices.SortStableFunc(book.Jobs, func(a, b workload.Job) int { return int(a.DroppedOff - b.DroppedOff) })
+	out := *s
+	out.book = &book
+	out.known = book.Known(s.ask.AsOf)
+	return &out
+}
+
+func rules(w Watch) (out []string) {
+	for _, a := range w.Alerts {
+		out = append(out, a.Rule)
+	}
+	return out
+}
+
+func TestWatchWeeks(t *testing.T) {
+	s, _ := invented(3, 4, forecast.NewDate(2026, 9, 14))
+	w := watchOf(t, s)
+	if len(w.Weeks) != watched || w.Weeks[watched-1].Week != s.ask.AsOf-7 || w.Weeks[0].Week != s.ask.AsOf-watched*7 {
+		t.Fatalf("want the last %d weeks, have %d", watched, len(w.Weeks))
+	}
+	far := 0
+	for _, x := range w.Weeks {
+		if !(x.Chance > 0 && x.Chance <= 1) || !(x.Expected.Mean > 0) || x.Verdict == "busy" && x.DropOffs < x.Expected.P90 || x.Verdict == "quiet" && x.DropOffs > x.Expected.P10 {
+			t.Errorf("%+v", x)
+		}
+		if x.DropOffs < x.Expected.P10 || x.DropOffs > x.Expected.P90 {
+			far++
+		}
+	}
+	if far > 12 { // of 26, with a chance of about .2 each
+		t.Errorf("%d of %d weeks outside of their range", far, watched)
+	}
+	// What comes on the day or later has no say.
+	earlier := s.ask.AsOf - 30
+	cut := s.without(func(j workload.Job) bool { return j.DroppedOff >= earlier })
+	for i := range s.book.Jobs {
+		s.book.Jobs[i].Hours, cut.book.Jobs[min(i, len(cut.book.Jobs)-1)].Hours = math.NaN(), math.NaN()
+	}
+	if a, b := watchOf(t, s.on(earlier)), watchOf(t, cut.on(earlier)); !reflect.DeepEqual(a, b) {
+		t.Errorf("later records changed the answer: %v, %v", a, b)
+	}
+}
+
+func TestWatchShortHistories(t *testing.T) {
+	whole, _ := invented(3, 4, forecast.NewDate(2026, 9, 14))
+	start := whole.known.Total.Start
+	for _, weeks := range []int{1, 3, 8, 9, 20, 60, 103, 110} {
+		s := whole.on(start + forecast.Date(weeks*forecast.Week) + 2)
+		w := watchOf(t, s)
+		if want := min(watched, max(0, weeks-leastKnown)); len(w.Weeks) != want {
+			t.Errorf("after %d weeks %d are judged, want %d", weeks, len(w.Weeks), want)
+		}
+		if known := w.Season.ShiftDays.Known(); known != (weeks > 104) || !known && w.Season.Verdict != tooEarly {
+			t.Errorf("after %d weeks the season is %+v", weeks, w.Season)
+		}
+	}
+}
+
+// A hole in the records is no lull, and a pile entered in one day no rush.
+func TestWatchGaps(t *testing.T) {
+	s, _ := invented(3, 4, forecast.NewDate(2026, 9, 14))
+	from := forecast.NewDate(2026, 8, 17)
+	var pile []workload.Job
+	w := watchOf(t, s.without(func(j workload.Job) bool { return j.DroppedOff >= from && j.DroppedOff < from+14 }))
+	if got := rules(w); !slices.Contains(got, "gap") || slices.Contains(got, "week") || slices.Contains(got, "run") {
+		t.Errorf("two weeks without records give %v", got)
+	} else if a := w.Alerts[0]; a.Since < from-3 || a.Since > from || a.Observed != 0 || a.Expected < 20 || !strings.Contains(a.Summary, "no lull") {
+		t.Errorf("%+v", a)
+	}
+	if len(w.Weeks) != watched-2 {
+		t.Errorf("want two weeks less, have %d", len(w.Weeks))
+	}
+	for range 70 {
+		pile = append(pile, workload.Job{Kind: len(pile) % 8, DroppedOff: from + 1, Hours: math.NaN()})
+	}
+	w = watchOf(t, s.without(func(workload.Job) bool { return false }, pile...))
+	if got := rules(w); !slices.Contains(got, "gap") || slices.Contains(got, "week") || slices.Contains(got, "run") || slices.Contains(got, "kind") {
+		t.Errorf("seventy rows of one day give %v", got)
+	}
+	// Records that end are the same gap.
+	w = watchOf(t, s.without(func(j workload.Job) bool { return j.DroppedOff >= from }))
+	if got := rules(w); !slices.Contains(got, "gap") || slices.Contains(got, "run") || slices.Contains(got, "week") {
+		t.Errorf("records that end four weeks ago give %v and %v", got, w.Warnings)
+	}
+}
+
+// Story 5: three of a kind that comes four times a year aren't worth an alert
+// among thirty kinds, four are.
+func TestWatchClusters(t *testing.T) {
+	s, _ := invented(3, 4, forecast.NewDate(2026, 9, 14))
+	var rare []workload.Job
+	for k := range 30 {
+		s.book.Kinds = append(s.book.Kinds, "rare "+string(rune('A'+k)))
+		for year := forecast.Date(0); year < 3; year++ {
+			for i := range forecast.Date(4) {
+				rare = append(rare, workload.Job{Kind: len(s.book.Kinds) - 1, DroppedOff: s.ask.AsOf - 100 - 365*year - 90*i + forecast.Date(k%7), Hours: math.NaN()})
+			}
+		}
+	}
+	boards := len(s.book.Kinds) - 1
+	for n := range 5 {
+		more := slices.Clone(rare)
+		for i := range n {
+			more = append(more, workload.Job{Kind: boards, DroppedOff: s.ask.AsOf - 12 + forecast.Date(2*i), Hours: math.NaN()})
+		}
+		w := watchOf(t, s.without(func(workload.Job) bool { return false }, more...))
+		var clusters []Alert
+		for _, a := range w.Alerts {
+			if a.Rule == "cluster" {
+				clusters = append(clusters, a)
+			}
+		}
+		if want := map[bool]int{true: 1}[n == 4]; len(clusters) != want {
+			t.Fatalf("%d in ten days give %+v", n, clusters)
+		}
+		if n == 4 {
+			if a := clusters[0]; a.Kind != s.book.Kinds[boards] || a.Since != s.ask.AsOf-12 || a.Observed != 4 || a.Chance > .0012 || a.Chance < .0004 { // .00075 at exactly 4 a year
+				t.Errorf("%+v", a)
+			}
+		}
+	}
+}
+
+// The words: what, since when, how seldom, which kinds, which hours.
+func TestWatchWords(t *testing.T) {
+	at := forecast.NewDate(2026, 7, 6)
+	s, _ := invented(1, 5, at+21, demo.Planted{Kind: "cooling", From: at, Until: at + 20, Times: 5})
+	w := watchOf(t, s)
+	all := ""
+	for _, a := range w.Alerts {
+		all += a.Rule + " " + a.Kind + ": " + a.Summary + "\n"
+	}
+	for _, word := range []string{"run all: The ", "kind cooling: The 3 weeks from July 6 brought ", "less than once in 20 years", "It is mostly cooling (+", "hours a week more than expected"} {
+		if !strings.Contains(all, word) {
+			t.Errorf("want %q in\n%s", word, all)
+		}
+	}
+	for chance, want := range map[float64]string{.5: "about once in 2 weeks", .0429: "about once in 5 months", .0073: "about once in 3 years", 1e-4: "less than once in 20 years"} {
+		if have := seldom(chance); have != want {
+			t.Errorf("%v is %q, want %q", chance, have, want)
+		}
+	}
+	for _, c := range []struct {
+		late, early, low, high, share float64
+		want                          string
+	}{{.72, .01, .37, .1, .4, tooEarly}, {.85, 0, .3, .1, .4, "late"}, {.3, 0, .9, 0, .8, "low"}, {0, .9, 0, .1, .5, "early"}, {0, .1, 0, .95, .9, "high"}, {.3, .2, .2, .2, .8, "on time"}} {
+		if have := verdict(c.late, c.early, c.low, c.high, c.share); have != c.want {
+			t.Errorf("%+v: have %q", c, have)
+		}
+	}
+}
+
+func BenchmarkWatch(b *testing.B) {
+	s, _ := invented(1, 10, forecast.NewDate(2026, 11, 23))
+	b.ReportAllocs()
+	for b.Loop() {
+		if _, err := s.watch(); err != nil {
+			b.Fatal(err)
+		}
+	}
+}
