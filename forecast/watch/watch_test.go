@@ -103,6 +103,14 @@ func TestTrackLearns(t *testing.T) {
 	if m := d.Mean(); !(m > 0) || math.IsInf(m, 0) || math.Abs(d.CDF(1e9)-1) > 1e-6 {
 		t.Errorf("after 5000 the mean is %v", m)
 	}
+	// And one wider than a single path's, whose variance is its mean.
+	v := 0.0
+	for k, q := range d.P {
+		v += q * (float64(k) - d.Mean()) * (float64(k) - d.Mean())
+	}
+	if v < 1.2*d.Mean() {
+		t.Errorf("after 5000 the variance is %v of the mean", v/d.Mean())
+	}
 	// The sum of weeks on a sure path is negative binomial of size n times size.
 	sure := forecast.NewPaths(0, 7, 4, 1)
 	for j := range sure.Values {
@@ -351,6 +359,29 @@ func TestFarrington(t *testing.T) {
 	}
 	if _, err := Classic().Bound(s.Like(make([]float64, 300)), 299); err == nil {
 		t.Error("weeks without events were fitted")
+	}
+	// Eight levels over 45 weeks: every week of the past is used once.
+	f := Flexible()
+	f.Levels, f.Skip = 9, 0
+	rows, err := f.rows(52, 260)
+	if err != nil || len(rows) != 4*52 {
+		t.Fatalf("want %d weeks, have %d, %v", 4*52, len(rows), err)
+	}
+	for i, r := range rows {
+		if r.step != 260-4*52-3+i {
+			t.Fatalf("row %d is week %d", i, r.step)
+		}
+	}
+	// Four events where there are next to none are above the bound, and too few.
+	scarce := make([]float64, 300)
+	for i := 0; i < 300; i += 13 {
+		scarce[i] = 1
+	}
+	for events, alarm := range map[float64]bool{4: false, 5: true} {
+		scarce[298] = events
+		if b, err := Classic().Bound(s.Like(scarce), 298); err != nil || !(events > b.Upper) || b.Alarm != alarm {
+			t.Errorf("%v events: %+v, %v", events, b, err)
+		}
 	}
 	gaps := append([]float64(nil), own...)
 	for i := 0; i < len(gaps)-1; i += 9 {

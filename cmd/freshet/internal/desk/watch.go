@@ -170,7 +170,7 @@ func (w *watcher) stretches(rule string, series, shortest, longest int, allowed 
 		for length := shortest; length <= min(longest, until); length++ {
 			from := until - length
 			d, sum, n := w.series[series].window(from, until)
-			if n < length || w.explained(from, until) {
+			if n < length { // a gap
 				continue
 			}
 			if chance, above := watch.Tail(d, sum); chance < best.alert.Chance {

@@ -101,6 +101,3 @@ func (w *watcher) findPile(t int, perDay map[forecast.Date]int) {
 		}
 	}
 }
-
-// explained says whether a gap touches weeks.
-func (w *watcher) explained(from, until int) bool { return slices.Contains(w.gap[from:until], true) }

@@ -272,6 +272,25 @@ func TestWatchWeeks(t *testing.T) {
 	if far > 12 { // of 26, with a chance of about .2 each
 		t.Errorf("%d of %d weeks outside of their range", far, watched)
 	}
+	// A week is judged by what was known on its Monday, the season by what was
+	// known when it began: five wild weeks at the end change neither.
+	var wild []workload.Job
+	for _, j := range s.book.Jobs {
+		if j.DroppedOff >= s.ask.AsOf-35 {
+			wild = append(wild, j, j)
+		}
+	}
+	other := s.without(func(workload.Job) bool { return false }, wild...)
+	if v := watchOf(t, other); !reflect.DeepEqual(w.Weeks[:watched-5], v.Weeks[:watched-5]) || v.Weeks[watched-5].Expected != w.Weeks[watched-5].Expected || v.Weeks[watched-1].Expected == w.Weeks[watched-1].Expected {
+		t.Errorf("later weeks changed how earlier ones were judged")
+	}
+	_, before, err := (&watcher{shop: s}).season()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, after, err := (&watcher{shop: other}).season(); err != nil || after.usual != before.usual || after.seen == before.seen || after.start != before.start {
+		t.Errorf("the usual season was %v and is %v", before.usual, after.usual)
+	}
 	// What comes on the day or later has no say.
 	earlier := s.ask.AsOf - 30
 	cut := s.without(func(j workload.Job) bool { return j.DroppedOff >= earlier })

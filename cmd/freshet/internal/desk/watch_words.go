@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"freshet/forecast"
+	"freshet/forecast/watch"
 	"freshet/report"
 )
 
@@ -28,6 +29,7 @@ func (w *watcher) say(f finding) string {
 	fmt.Fprintf(&b, "%s brought %s %s where about %s were expected: by chance %s.", when, report.Whole(a.Observed), what, few(a.Expected), seldom(a.Chance*w.looks(f)))
 	if s.kind < 0 {
 		b.WriteString(w.drivers(f))
+		b.WriteString(w.secondOpinion(f))
 	}
 	excess := (a.Observed - a.Expected) / float64(weeks)
 	if hours := excess * w.hours(s); math.Abs(hours) >= 5 {
@@ -46,6 +48,22 @@ func (w *watcher) say(f finding) string {
 		b.WriteString(" Ask customers whose work can wait to come in earlier.")
 	}
 	return b.String()
+}
+
+// secondOpinion judges a busy week by the same weeks of past years alone, where
+// there are enough of them.
+func (w *watcher) secondOpinion(f finding) string {
+	if f.rule != "week" || !f.above {
+		return ""
+	}
+	switch b, err := watch.Flexible().Bound(w.shop.known.Total, w.first+f.from); {
+	case err != nil:
+		return ""
+	case b.Alarm:
+		return fmt.Sprintf(" By the same weeks of past years alone, up to %s would have been usual.", report.Whole(b.Upper))
+	default:
+		return fmt.Sprintf(" By the same weeks of past years alone, up to %s are usual: the level of late makes it odd.", report.Whole(b.Upper))
+	}
 }
 
 // few writes an expected number, to a tenth where it is small.
