@@ -89,18 +89,27 @@ func (s *shop) watch() (Watch, error) {
 		out.Warnings = append(out.Warnings, "Weeks can't be judged before nine of them are on record.")
 		return out, nil
 	}
-	found := slices.Concat(w.gaps, w.weeks(), w.runs(), w.kinds(), w.clusters())
-	for t := range w.n {
-		if week, ok := w.judge(t); ok {
-			out.Weeks = append(out.Weeks, week)
-		}
-	}
-	season, timing, err := w.season()
+	var found []finding
+	var soFar *seasonSoFar
+	err = together([]func() error{
+		func() (err error) {
+			out.Season, soFar, err = w.season()
+			return err
+		},
+		func() error {
+			found = slices.Concat(w.gaps, w.weeks(), w.runs(), w.kinds(), w.clusters())
+			for t := range w.n {
+				if week, ok := w.judge(t); ok {
+					out.Weeks = append(out.Weeks, week)
+				}
+			}
+			return nil
+		},
+	})
 	if err != nil {
 		return out, err
 	}
-	out.Season = season
-	if a, ok := seasonAlert(season, timing); ok {
+	if a, ok := seasonAlert(out.Season, soFar); ok {
 		out.Alerts = append(out.Alerts, a)
 	}
 	out.Alerts = append(out.Alerts, w.standing(found)...)

@@ -156,6 +156,9 @@ func (f found) within(weeks int) float64 {
 // Bursts and new levels planted in invented shops are found. The limits are
 // three standard errors below what 100 shops gave.
 func TestWatchFinds(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
 	var burst, small, rise found
 	for seed := 1; seed <= *shops; seed++ {
 		// Cooling at its height, and a kind of two or three a week.
@@ -186,6 +189,9 @@ func TestWatchFinds(t *testing.T) {
 // A spring at half strength is called late or weak before its usual peak, and
 // at the end of a usual season its timing is known to a week.
 func TestWatchSeason(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
 	called, n, inside, insideLevel := 0, 0.0, 0.0, 0.0
 	sq := 0.0
 	for seed := 1; seed <= *shops; seed++ {
