@@ -401,6 +401,9 @@ func TestWatchWords(t *testing.T) {
 			t.Errorf("want %q in\n%s", word, all)
 		}
 	}
+	if strings.Contains(all, "week all") { // the run tells of its weeks
+		t.Errorf("one cause has two alerts:\n%s", all)
+	}
 	for chance, want := range map[float64]string{.5: "about once in 2 weeks", .0429: "about once in 5 months", .0073: "about once in 3 years", 1e-4: "less than once in 20 years"} {
 		if have := seldom(chance); have != want {
 			t.Errorf("%v is %q, want %q", chance, have, want)
