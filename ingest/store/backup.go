@@ -250,7 +250,8 @@ func replace(path string, make func(temp string) error) (err error) {
 		return err
 	}
 	reached("replace")
-	if err := f.Sync(); err != nil {
+	// Closed before it moves: Windows doesn't rename a file that is open.
+	if err := errors.Join(f.Sync(), f.Close()); err != nil {
 		return wrap(err)
 	}
 	if err := os.Rename(temp, path); err != nil {
