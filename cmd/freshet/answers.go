@@ -156,7 +156,7 @@ func (a *app) report() *cobra.Command {
 	var out string
 	c := &cobra.Command{Use: "report", Short: "Write the weekly report as one page that opens anywhere", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
 		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (report.Report, []string, error) {
-			r, err := d.Report(c.Context(), ask, version())
+			r, err := d.Report(c.Context(), ask, built().Version)
 			if err == nil && out != "" {
 				err = writeFile(out, func(w io.Writer) error { return html.Write(w, r) })
 			}

@@ -8,7 +8,6 @@ import (
 	"io"
 	"os"
 	"path/filepath"
-	"runtime/debug"
 	"time"
 
 	"freshet/cmd/freshet/internal/desk"
@@ -100,26 +99,6 @@ Try it: 'freshet demo' opens an invented shop in your browser.`,
 		return nil
 	}
 	return root
-}
-
-func (a *app) version() *cobra.Command {
-	return &cobra.Command{Use: "version", Short: "Say which freshet this is", Args: cobra.NoArgs, RunE: func(*cobra.Command, []string) error {
-		fmt.Fprintf(a.out, "freshet %s\n", version())
-		return nil
-	}}
-}
-
-// version gives the version that was built in, or "devel" with the commit.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok {
-		return "devel"
-	}
-	v := info.Main.Version
-	if v == "" || v == "(devel)" {
-		return "devel"
-	}
-	return v
 }
 
 // open opens the database that the call names.

@@ -229,7 +229,7 @@ func (a *app) refresh(c *cobra.Command, db *store.Store) error {
 	if err != nil {
 		return err
 	}
-	r, err := d.Report(ctx, ask, version())
+	r, err := d.Report(ctx, ask, built().Version)
 	if err != nil {
 		return err
 	}
@@ -241,5 +241,5 @@ func (a *app) refresh(c *cobra.Command, db *store.Store) error {
 	if r.DataUntil != nil {
 		until = *r.DataUntil
 	}
-	return db.KeepRun(ctx, store.Run{AsOf: ask.AsOf, Seed: ask.Seed, Version: version(), DataUntil: forecast.Date(until), MadeAt: a.now().UTC().Format(time.RFC3339), Report: text})
+	return db.KeepRun(ctx, store.Run{AsOf: ask.AsOf, Seed: ask.Seed, Version: built().Version, DataUntil: forecast.Date(until), MadeAt: a.now().UTC().Format(time.RFC3339), Report: text})
 }
