@@ -145,4 +145,7 @@ func TestParks(t *testing.T) {
 	if s.WAPE > s.RuleWAPE || wis > .8*ruleWIS {
 		t.Errorf("want an error below the rule's %.4f and .8 of its interval score, have %.4f and %.3f", s.RuleWAPE, s.WAPE, wis/ruleWIS)
 	}
+	if s.Coverage80 < .78 || s.Coverage80 > .83 || s.Coverage95 < .93 || s.Coverage95 > .97 {
+		t.Errorf("want .78 to .83 and .93 to .97 inside, have %.3f and %.3f", s.Coverage80, s.Coverage95)
+	}
 }

@@ -90,7 +90,11 @@ func (a Auto) choose(s forecast.Series) (forecast.Model, error) {
 		return naive.Mean{}, fmt.Errorf("all %d values are the same, and so is the forecast: its range is empty", n)
 	}
 	models := members(s, low, low >= 0 && low < deep*sum/float64(n))
-	return a.never(Average{Models: models, Trim: middle}), fmt.Errorf(
+	var m forecast.Model = Average{Models: models, Trim: middle}
+	if lag := s.Lag(); lag > 1 && n >= longHistory*lag {
+		m = Calibrated{Of: m}
+	}
+	return a.never(m), fmt.Errorf(
 		"the average of %d models was taken, for %d values of %g to %g with a season of %g steps", len(models), n, low, high, s.Period)
 }
 
@@ -106,6 +110,8 @@ const (
 	deep       = .05 // of the mean: a least value below it is nearly nothing
 	middle     = .25 // the mean is that of the pool's middle half
 	longSeason = ets.MaxPeriod
+	// longHistory is the seasons from which on ranges are held against it.
+	longHistory = 15
 )
 
 // members gives the models that suit a series whose least value is low, and

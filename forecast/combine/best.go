@@ -1,5 +1,6 @@
 // Package combine makes models of other models: the one that did best on the
-// series' own history ([Best]), an average of several ([Average]), one on
+// series' own history ([Best]), an average of several ([Average]), one whose ranges are held
+// against its past ([Calibrated]), one on
 // logarithms or roots ([Log], [Root]), one that stays at 0 or more
 // ([NonNegative]) or knows the last steps alone ([Recent]).
 //
