@@ -14,9 +14,11 @@ import (
 	"freshet/forecast/theta"
 )
 
-// Auto chooses by what the series is: the count model for counts, and for
-// other values an equal average of models that see a series differently, on
-// the logarithms or square roots where the values allow. It says in the
+// Auto chooses by what the series is: for values an equal average of models
+// that see a series differently, on the logarithms or square roots where the
+// values allow, its ranges held against the past where that is long; for
+// counts, unless they are small, that average for two thirds and the count
+// model for the rest; the count model alone for small counts. It says in the
 // warnings what it took and why.
 //
 // What to average was settled once, on histories with their ends held out
@@ -84,13 +86,17 @@ func (a Auto) choose(s forecast.Series) (forecast.Model, error) {
 	switch {
 	case n < leastValues:
 		return a.never(scarce{a.Counts}), fmt.Errorf("need %d values to choose a model, have %d: their mean, in a wide range, stands for every step", leastValues, n)
-	case a.Counts:
-		return counts.Model{}, errors.New("the count model was taken, since the values are counts")
+	case a.Counts && (sum < few*float64(n) || low == high):
+		return counts.Model{}, errors.New("the count model was taken, since the values are small counts")
 	case low == high:
 		return naive.Mean{}, fmt.Errorf("all %d values are the same, and so is the forecast: its range is empty", n)
 	}
 	models := members(s, low, low >= 0 && low < deep*sum/float64(n))
 	var m forecast.Model = Average{Models: models, Trim: middle}
+	if a.Counts {
+		return Average{Models: []forecast.Model{counts.Model{}, Whole{m}}, Weights: []float64{1, 2}}, fmt.Errorf(
+			"the count model was taken for a third, and the average of %d models of values for the rest", len(models))
+	}
 	if lag := s.Lag(); lag > 1 && n >= longHistory*lag {
 		m = Calibrated{Of: m}
 	}
@@ -107,6 +113,7 @@ func (a Auto) never(m forecast.Model) forecast.Model {
 }
 
 const (
+	few        = 2   // the least mean of counts that can be seen as values
 	deep       = .05 // of the mean: a least value below it is nearly nothing
 	middle     = .25 // the mean is that of the pool's middle half
 	longSeason = ets.MaxPeriod

@@ -130,4 +130,11 @@ func BenchmarkAuto(b *testing.B) {
 			}
 		})
 	}
+	b.Run("520 weekly counts", func(b *testing.B) {
+		b.ReportAllocs()
+		s := forecasttest.Weekly(520, 20, .5, 1)
+		for b.Loop() {
+			fit(b, combine.Auto{Counts: true}, s).Forecast(13)
+		}
+	})
 }

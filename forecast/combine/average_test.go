@@ -24,6 +24,7 @@ func TestAverageContract(t *testing.T) {
 	forecasttest.Contract(t, combine.Log{Of: naive.Seasonal{}}, air(t), forecasttest.Traits{ScaleFree: true})
 	forecasttest.Contract(t, combine.Root{Of: naive.Mean{}}, air(t), forecasttest.Traits{ScaleFree: true})
 	forecasttest.Contract(t, combine.NonNegative{Of: naive.Last{}}, weekly(), forecasttest.Traits{ScaleFree: true})
+	forecasttest.Contract(t, combine.Whole{Of: naive.Mean{}}, weekly(), forecasttest.Traits{})
 	forecasttest.Contract(t, combine.Recent{Of: naive.Drift{}, Steps: 50}, weekly(), forecasttest.Traits{ScaleFree: true, ShiftFree: true})
 }
 

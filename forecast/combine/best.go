@@ -1,8 +1,8 @@
 // Package combine makes models of other models: the one that did best on the
-// series' own history ([Best]), an average of several ([Average]), one whose ranges are held
-// against its past ([Calibrated]), one on
-// logarithms or roots ([Log], [Root]), one that stays at 0 or more
-// ([NonNegative]) or knows the last steps alone ([Recent]).
+// series' own history ([Best]), an average of several ([Average]), one whose
+// ranges are held against a long past ([Calibrated]), one on logarithms or
+// roots ([Log], [Root]), one that stays at 0 or more ([NonNegative]) or knows
+// the last steps alone ([Recent]).
 //
 // [Auto] puts them together for any series at all, when nothing is known of it
 // but its season's length. The package knows no dates: calendars and shops are

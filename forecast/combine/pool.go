@@ -59,6 +59,14 @@ func (f *averageFit) pool(dists []forecast.Dist, m *midpoints) pooled {
 
 const perMember = 100
 
+// shares are those of the midpoints.
+var shares = func() (p [perMember]float64) {
+	for k := range p {
+		p[k] = (float64(k) + .5) / perMember
+	}
+	return p
+}()
+
 // midpoints makes the quantiles at (k-1/2)/perMember of distributions. It
 // remembers the standard ones, since those of Student's t take long.
 type midpoints struct {
@@ -95,9 +103,11 @@ func (m *midpoints) of(d forecast.Dist) []float64 {
 		for k, v := range out {
 			out[k] = d.back(v)
 		}
+	case interface{ Quantiles(out, ps []float64) }: // faster than one by one
+		d.Quantiles(out, shares[:])
 	default:
-		for k := range out {
-			out[k] = d.Quantile((float64(k) + .5) / perMember)
+		for k, p := range shares {
+			out[k] = d.Quantile(p)
 		}
 	}
 	return out
@@ -106,8 +116,8 @@ func (m *midpoints) of(d forecast.Dist) []float64 {
 func standard(d forecast.Dist) []float64 {
 	var m midpoints
 	out := m.out[:]
-	for k := range out {
-		out[k] = d.Quantile((float64(k) + .5) / perMember)
+	for k, p := range shares {
+		out[k] = d.Quantile(p)
 	}
 	return out
 }

@@ -74,6 +74,41 @@ func (m mixture) Quantile(p float64) float64 {
 	return hi
 }
 
+// Quantiles puts the quantiles at the rising shares ps into out, each as
+// Quantile gives it but for rounding: it searches for the first and last, and
+// between them counts on by the ratio of a count's chance to the one's before.
+func (m mixture) Quantiles(out, ps []float64) {
+	last := len(ps) - 1
+	k, top := m.Quantile(ps[0]), m.Quantile(ps[last])
+	out[0], out[last] = k, top
+	const far = 10_000 // counts from which on searching is faster
+	if top-k > far {
+		for j := 1; j < last; j++ {
+			out[j] = m.Quantile(ps[j])
+		}
+		return
+	}
+	sum := m.CDF(k)
+	var chance, ratio [len(nodes)]float64 // of k by each part; Mu/(Size+Mu)
+	for i, d := range m.parts {
+		chance[i] = weights[i] * math.Exp(d.LogProb(k))
+		ratio[i] = d.Mu / (d.Size + d.Mu)
+	}
+	for j := 1; j < last; j++ {
+		for ; sum < ps[j] && k < top; k++ {
+			for i, d := range m.parts {
+				if math.IsInf(d.Size, 1) {
+					chance[i] *= d.Mu / (k + 1)
+				} else {
+					chance[i] *= ratio[i] * (k + d.Size) / (k + 1)
+				}
+				sum += chance[i]
+			}
+		}
+		out[j] = k
+	}
+}
+
 // draw gives a negative binomial count as a Poisson one with a gamma mean.
 func draw(rng *rand.Rand, mu, size float64) float64 {
 	if mu == 0 {
