@@ -74,7 +74,15 @@ func (f *Fit) finish(p *problem, x vector, n, k int) {
 		}
 	}
 	f.logSD = math.Sqrt(sum / freedom)
+	if f.logSD > mostLogSD {
+		f.warnings = append(f.warnings, fmt.Errorf("forecast: a season in proportion doesn't suit these values, which are off by a factor of %.0f and more", math.Exp(mostLogSD)))
+		f.logSD = mostLogSD
+	}
 }
+
+// mostLogSD keeps paths within the range of numbers: where a fit comes near
+// zero, the logarithm of a value over it knows no bounds.
+const mostLogSD = 3
 
 // SSE is the sum of the squared one-step errors.
 func (f *Fit) SSE() float64 { return f.sse }
