@@ -17,6 +17,7 @@ const (
 	MoveWork       = "move-work"
 	ApproveTimeOff = "approve-time-off"
 	HoldTimeOff    = "hold-time-off"
+	Subcontract    = "subcontract"
 	FillLull       = "fill-lull"
 )
 
@@ -24,14 +25,22 @@ const (
 type Advice struct {
 	Do          string
 	From, Until forecast.Date // first and last day that it is about
-	Hours       float64       // on jobs, in all: added, moved, taken off or free
+	Hours       float64       // on jobs, in all: added, moved, taken off, sent out or free
 	DecideBy    forecast.Date // never before today
 	Cost        *float64      // in the currency of HourlyCost; nil if not known or none
+	Kind        string        // job kind that it is about; empty for all
+	InsteadOf   string        // what another advice does that this one would replace: one of the two, not both
 	Why         string        // a few plain sentences, the last of them what happens if nothing is done
+	Otherwise   []Otherwise   // whether it stands where the future isn't the one expected; see Stress
 }
 
 // Advise gives what the owner could decide on the plan, soonest decision
-// first. Every rule reads quantiles of the plan's joint paths and tries its
+// first. The advice is a plan of its own: what costs least is tried first, and
+// each further measure is judged on what those before it leave, in the order
+// moved work, overtime, Saturdays or a hire, work sent out. Where either a hire
+// or Saturdays would do, the cheaper one is advised and the other named as
+// InsteadOf it. Time off and lulls are judged without extra hands, which may not
+// be found. Every rule reads quantiles of the plan's joint paths and tries its
 // advice on them; one that doesn't help isn't given.
 //
 // A hire takes FillWeeks + NoticeWeeks + RampWeeks of the policy, so that the
@@ -42,13 +51,14 @@ func Advise(p Plan) ([]Advice, error) {
 	if err != nil {
 		return nil, err
 	}
-	ahead := out.WeeksOfWork()
-	a := &adviser{Plan: p, Policy: p.policy(), out: out, ahead: ahead, weeks: ahead.Forecast()}
-	var all []Advice
-	for _, rule := range []func(*adviser) ([]Advice, error){
-		(*adviser).hire, (*adviser).overtime, (*adviser).saturdays, (*adviser).moveWork, (*adviser).timeOff, (*adviser).lulls,
-	} {
-		some, err := rule(a)
+	a := &adviser{Policy: p.policy()}
+	a.adopt(p, out)
+	all, err := a.timeOff()
+	if err != nil {
+		return nil, err
+	}
+	for _, rule := range []func() ([]Advice, error){a.moveWork, a.lulls, a.overtime, a.staff, a.sendOut} {
+		some, err := rule()
 		if err != nil {
 			return nil, err
 		}
@@ -58,7 +68,8 @@ func Advise(p Plan) ([]Advice, error) {
 	return all, nil
 }
 
-// adviser is a plan with its outcome at hand.
+// adviser is a plan with its outcome at hand, and with the measures that have
+// been advised so far.
 type adviser struct {
 	Plan
 	Policy
@@ -67,20 +78,96 @@ type adviser struct {
 	weeks forecast.Forecast // its distributions
 }
 
-// try gives the outcome of the plan with a change.
-func (a *adviser) try(change func(*Plan)) (Outcome, error) {
-	p := a.Plan
-	change(&p)
-	return p.outcome()
+// adopt takes a plan with one measure more for the one to go on from.
+func (a *adviser) adopt(p Plan, out Outcome) {
+	a.Plan, a.out = p, out
+	a.ahead = out.WeeksOfWork()
+	a.weeks = a.ahead.Forecast()
 }
 
-// tryHire gives the outcome with one technician more from a day on.
-func (a *adviser) tryHire(from forecast.Date) (Outcome, error) {
-	p, err := WhatIf{AddTech: 1, AddTechFrom: from}.Apply(a.Plan)
-	if err != nil {
-		return Outcome{}, err
+// option is a measure with what the plan and its outcome are under it.
+type option struct {
+	advice []Advice
+	plan   Plan
+	out    Outcome
+}
+
+// cost gives what the option costs, or, where that isn't known, its hours.
+func (o option) cost() (sum float64) {
+	for _, a := range o.advice {
+		if a.Cost != nil {
+			sum += *a.Cost
+		} else {
+			sum += a.Hours
+		}
 	}
-	return p.outcome()
+	return sum
+}
+
+// with gives the plan and its outcome under a change.
+func (a *adviser) with(change func(*Plan)) (Plan, Outcome, error) {
+	p := a.Plan
+	change(&p)
+	out, err := p.outcome()
+	return p, out, err
+}
+
+// staff closes with people what cheaper measures leave: a hire, Saturdays,
+// either of them, or both.
+func (a *adviser) staff() ([]Advice, error) {
+	hire, err := a.hire()
+	if err != nil {
+		return nil, err
+	}
+	sat, err := a.saturdays()
+	if err != nil {
+		return nil, err
+	}
+	if hire == nil && sat == nil {
+		return nil, nil
+	}
+	enough := func(o *option) bool { return o != nil && o.out.ChanceOver(a.LimitWeeks) < a.LimitChance }
+	switch {
+	case hire == nil, enough(sat) && !enough(hire):
+		a.adopt(sat.plan, sat.out)
+		return sat.advice, nil
+	case enough(sat) && enough(hire):
+		first, other := sat, hire
+		if hire.cost() < sat.cost() {
+			first, other = hire, sat
+		}
+		a.adopt(first.plan, first.out)
+		names := map[string]string{Hire: "a hire", OpenSaturday: "open Saturdays"}
+		do, instead := other.advice[0].Do, first.advice[0].Do
+		for i := range first.advice {
+			first.advice[i].Why = fmt.Sprintf("Either this or %s, not both: this one %s. %s", names[do], a.cheaper(first, other), first.advice[i].Why)
+		}
+		for i := range other.advice {
+			other.advice[i].InsteadOf = instead
+			other.advice[i].Why = fmt.Sprintf("Instead of %s, not on top: the other one %s. %s", names[instead], a.cheaper(first, other), other.advice[i].Why)
+		}
+		return append(first.advice, other.advice...), nil
+	}
+	a.adopt(hire.plan, hire.out)
+	if enough(hire) {
+		return hire.advice, nil
+	}
+	if sat, err = a.saturdays(); err != nil || sat == nil {
+		return hire.advice, err
+	}
+	a.adopt(sat.plan, sat.out)
+	for i := range sat.advice {
+		sat.advice[i].Why = "Until a hire is at full speed, or on top of one: " + sat.advice[i].Why
+	}
+	return append(hire.advice, sat.advice...), nil
+}
+
+// cheaper says by what the first option is preferred to the second.
+func (a *adviser) cheaper(first, second *option) string {
+	if first.advice[0].Cost == nil {
+		return fmt.Sprintf("takes %.0f hours on jobs against %.0f", first.cost(), second.cost())
+	}
+	return fmt.Sprintf("costs about %s less", money(second.cost()-first.cost()))
 }
 
 // run is a stretch of weeks, first and last included.
@@ -144,13 +231,28 @@ func (a *adviser) odds() string {
 	return fmt.Sprintf("in %s of the simulated futures", percent(a.PlanAt))
 }
 
-func percent(p float64) string { return fmt.Sprintf("%.0f%%", 100*p) }
+// percent writes a chance without claiming that anything is sure.
+func percent(p float64) string {
+	switch {
+	case p > .99 && p <= 1:
+		return "over 99 %"
+	case p < .01:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
 
 // hours puts a number of hours in words.
 func hours(h float64) string { return fmt.Sprintf("%.0f h", h) }
 
-// shown is the least number of hours worth a word.
-const shown = 1
+// money puts a cost in words, to the nearest ten, thousands apart.
+func money(v float64) string {
+	n := int(math.Round(v/10) * 10)
+	if n < 1000 {
+		return fmt.Sprintf("$%d", n)
+	}
+	return fmt.Sprintf("$%d,%03d", n/1000, n%1000)
+}
 
 func dayName(d forecast.Date) string { return d.Time().Format("January 2") }
 

@@ -2,16 +2,19 @@ package capacity
 
 import (
 	"fmt"
+	"slices"
 	"sort"
 
 	"freshet/forecast"
 )
 
-// hire advises one technician more if the backlog is too likely to pass the
-// owner's limit. Needed by is the last week's start from which a technician at
-// full speed keeps the chance below what the owner puts up with; the day to
-// post the job lies the ramp, the notice and the search before it.
-func (a *adviser) hire() ([]Advice, error) {
+// hire gives one technician more if the backlog is too likely to pass the
+// owner's limit. Needed by is the last week's start by which a technician must
+// be at full speed to keep that chance below what the owner puts up with; the
+// day to post the job lies the ramp, the notice and the search before it. Where
+// that day has passed, the hire is judged from the soonest day that a search
+// begun today can bring. It gives nil if one more wouldn't change much.
+func (a *adviser) hire() (*option, error) {
 	without := a.out.ChanceOver(a.LimitWeeks)
 	if without < a.LimitChance || without == 0 {
 		return nil, nil
@@ -19,7 +22,7 @@ func (a *adviser) hire() ([]Advice, error) {
 	// Chances rise the later the hire comes, so that bisection finds the week.
 	var failed error
 	late := sort.Search(len(a.out.Weeks), func(j int) bool {
-		o, err := a.tryHire(a.out.Weeks[j].From)
+		_, o, err := a.with(a.hired(a.out.Weeks[j].From))
 		if err != nil {
 			failed = err
 			return true
@@ -29,58 +32,67 @@ func (a *adviser) hire() ([]Advice, error) {
 	if failed != nil {
 		return nil, failed
 	}
-	r := run{max(0, late-1), len(a.out.Weeks) - 1}
-	need := a.from(r)
-	with, err := a.tryHire(need)
+	lead := a.RampWeeks + a.NoticeWeeks + a.FillWeeks
+	need := a.out.Weeks[max(0, late-1)].From
+	full := max(need, a.From+forecast.Date(7*lead)) // at full speed
+	end := a.out.Weeks[len(a.out.Weeks)-1].Monday + 6
+	if full > end {
+		return nil, nil // beyond what the paths can judge
+	}
+	plan, with, err := a.with(a.hired(full))
 	if err != nil {
 		return nil, err
 	}
 	chance := with.ChanceOver(a.LimitWeeks)
-	if without-chance < worthHiring {
-		return nil, nil // one more wouldn't change much
+	above, left := a.out.WeeksOver(a.LimitWeeks), with.WeeksOver(a.LimitWeeks)
+	advice := Advice{Do: Hire, From: full, Until: end, DecideBy: full - forecast.Date(7*lead)}
+	who := fmt.Sprintf("Looking %s ahead, one more technician at full speed by %s ", plural(len(a.out.Weeks), "week"), dayName(full))
+	switch {
+	case without-chance >= worthHiring:
+		advice.Why = who + fmt.Sprintf("lowers the chance that the backlog passes %.2g weeks of work from %s to %s. ", a.LimitWeeks, percent(without), percent(chance))
+		if chance >= a.LimitChance {
+			advice.Why += "One alone isn't enough to make that unlikely. "
+		}
+	case above-left >= worthWeeks:
+		advice.Why = who + fmt.Sprintf("shortens the time with more than %.2g weeks of work in line from about %.0f weeks to %.0f. ", a.LimitWeeks, above, left)
+	default:
+		return nil, nil
 	}
-
-	lead := a.RampWeeks + a.NoticeWeeks + a.FillWeeks
-	post := need - forecast.Date(7*lead)
-	advice := Advice{Do: Hire, From: need, Until: a.until(r), DecideBy: max(post, a.From)}
-	weeks := 0.0 // usual ones, in which the hire is paid
-	for j := r.first; j <= r.last; j++ {
-		advice.Hours += with.Weeks[j].Available - a.out.Weeks[j].Available
-		weeks += float64(with.Weeks[j].Monday+7-with.Weeks[j].From) / forecast.Week
+	for j, w := range with.Weeks {
+		advice.Hours += w.Available - a.out.Weeks[j].Available
 	}
-	if c := a.Crew.typical(need).Cost(weeks); c > 0 {
+	start := max(a.From, full-forecast.Date(7*a.RampWeeks)) // the first day of work
+	if c := a.Crew.typical(full).Cost(float64(end+1-start) / forecast.Week); c > 0 {
+		c += a.HireCost
 		advice.Cost = &c
 	}
-
-	why := fmt.Sprintf("One more technician at full speed by %s lowers the chance that the backlog passes %.2g weeks of work from %s to %s. ",
-		dayName(need), a.LimitWeeks, percent(without), percent(chance))
-	if late == 0 {
-		why += "One alone isn't enough to make that unlikely. "
-	}
 	steps := fmt.Sprintf("%s to fill it, %d of notice and %d to full speed", plural(a.FillWeeks, "week"), a.NoticeWeeks, a.RampWeeks)
-	if post >= a.From {
-		why += fmt.Sprintf("Post the job by %s: %s. ", dayName(post), steps)
+	if full == need {
+		advice.Why += fmt.Sprintf("Post the job by %s: %s. ", dayName(advice.DecideBy), steps)
 	} else {
-		soonest := a.From + forecast.Date(7*lead)
-		late, err := a.tryHire(soonest)
-		if err != nil {
-			return nil, err
-		}
-		why += fmt.Sprintf("The day to post the job, %s, has passed: with %s, a search begun today brings a hire by %s, ", dayName(post), steps, dayName(soonest))
-		if c := late.ChanceOver(a.LimitWeeks); c < without {
-			why += fmt.Sprintf("which still lowers it to %s. ", percent(c))
-		} else {
-			why += "too late for this rush. "
-		}
-		why += "Until then bridge with overtime, open Saturdays or work sent out. "
+		advice.Why += fmt.Sprintf("The best day to post it, %s, has passed: a search begun today needs %s, and until then overtime, open Saturdays or work sent out have to bridge. ",
+			dayName(need-forecast.Date(7*lead)), steps)
 	}
 	week, h := a.peak(a.out.Backlog)
-	why += fmt.Sprintf("If nothing is done, about %s are left to do at the end of the week of %s, or fewer, %s.",
+	advice.Why += fmt.Sprintf("If nothing is done, about %s are left to do at the end of the week of %s, or fewer, %s.",
 		hours(h), dayName(a.out.Weeks[week].Monday), a.odds())
-	advice.Why = why
-	return []Advice{advice}, nil
+	return &option{[]Advice{advice}, plan, with}, nil
 }
 
-// worthHiring is the least fall of the chance of passing the limit for which a
-// hire is advised.
-const worthHiring = .1
+// hired adds a typical technician who is at full speed from a day on, and
+// whose hours grow in a straight line over the ramp before it.
+func (a *adviser) hired(full forecast.Date) func(*Plan) {
+	return func(p *Plan) {
+		t := p.Crew.typical(full)
+		t.Name = "the hire"
+		t.From, t.Ramp = full-forecast.Date(7*a.RampWeeks), a.RampWeeks
+		p.extra = append(slices.Clone(p.extra), t)
+	}
+}
+
+// The least that makes a hire worth advising: a fall of the chance of passing
+// the limit, or weeks fewer above it in the mean. From memory, no source.
+const (
+	worthHiring = .1
+	worthWeeks  = 1
+)

@@ -4,11 +4,11 @@ import "fmt"
 
 // moveWork advises to put off open work into later weeks that have room for it
 // at PlanAt, if that lowers the greatest backlog and makes no later one as
-// high. Movable hours hold nothing safety-critical (Job.CanMove). It is to be
+// high by WorthHours or more. Movable hours hold nothing safety-critical (Job.CanMove). It is to be
 // decided today, as open work that isn't put off gets worked on.
 func (a *adviser) moveWork() ([]Advice, error) {
 	week, before := a.peak(a.out.Backlog)
-	if a.Load.Movable < shown || a.weeks.Dists[week].Quantile(a.PlanAt) <= a.CarryWeeks {
+	if a.Load.Movable < a.WorthHours || a.weeks.Dists[week].Quantile(a.PlanAt) <= a.CarryWeeks {
 		return nil, nil
 	}
 	// Hours come in at a week's start, so that each week must have its room.
@@ -29,24 +29,27 @@ func (a *adviser) moveWork() ([]Advice, error) {
 		}
 		r.last = j
 	}
-	if moved < shown {
+	if moved < a.WorthHours {
 		return nil, nil
 	}
-	with, err := a.try(func(p *Plan) {
+	plan, with, err := a.with(func(p *Plan) {
 		p.Load.Ready -= moved
+		p.Load.Movable -= moved
 		p.Released = to
 	})
 	if err != nil {
 		return nil, err
 	}
 	// The peak of what follows is over all weeks, those moved into included.
-	if _, after := a.peak(with.Backlog); after <= before-shown {
+	if _, after := a.peak(with.Backlog); after <= before-a.WorthHours {
 		from := a.from(r)
+		peak := dayName(a.out.Weeks[week].Monday)
+		a.adopt(plan, with)
 		return []Advice{{Do: MoveWork, From: from, Until: a.until(r), Hours: moved, DecideBy: a.From,
 			Why: fmt.Sprintf("The backlog is greatest in the week of %s, and %s of open work that can wait fit into the crew's free hours from %s. "+
 				"Ask those customers to come back then: the greatest backlog falls from %s to %s or less, %s. "+
 				"If nothing is done, urgent work waits behind work that could have waited.",
-				dayName(a.out.Weeks[week].Monday), hours(moved), dayName(from), hours(before), hours(after), a.odds())}}, nil
+				peak, hours(moved), dayName(from), hours(before), hours(after), a.odds())}}, nil
 	}
 	return nil, nil
 }
@@ -62,7 +65,7 @@ func (a *adviser) lulls() ([]Advice, error) {
 			have += a.out.Weeks[j].Available
 			free += a.out.Weeks[j].Available - work[j]
 		}
-		if free < shown {
+		if free < a.WorthHours {
 			continue
 		}
 		from := a.from(r)

@@ -3,7 +3,6 @@ package capacity
 import (
 	"fmt"
 	"maps"
-	"math"
 	"slices"
 
 	"freshet/forecast"
@@ -22,11 +21,11 @@ func (a *adviser) overtime() ([]Advice, error) {
 		}
 		h := Newsvendor(a.excess(r), a.OvertimePremium-1, 1)
 		h = min(h, a.overtimeRoom(r))
-		if h < shown {
+		if h < a.WorthHours {
 			continue
 		}
 		from, until := a.from(r), a.until(r)
-		with, err := a.try(func(p *Plan) {
+		plan, with, err := a.with(func(p *Plan) {
 			days := p.Calendar.OpenDays(from, until+1) / p.Calendar.UsualDays() // in usual weeks
 			p.extra = append(p.extra[:len(p.extra):len(p.extra)],
 				Technician{Name: "overtime", WeeklyHours: h / days, Productivity: 1, From: from, Until: until})
@@ -42,6 +41,7 @@ func (a *adviser) overtime() ([]Advice, error) {
 				"If nothing is done, a job dropped off then has about %.0f days of work ahead of it instead of %.0f.",
 				plural(r.len(), "week"), dayName(from), hours(h), paid/float64(len(a.Crew)*r.len()),
 				turnaround(a.out, r), turnaround(with, r))})
+		a.adopt(plan, with)
 	}
 	return all, nil
 }
@@ -77,10 +77,10 @@ func (a *adviser) overtimeRoom(r run) float64 {
 	return room
 }
 
-// saturdays advises to open Saturdays, with part of the crew in turn, for
-// shortages too long for overtime.
-func (a *adviser) saturdays() ([]Advice, error) {
-	var all []Advice
+// saturdays gives open Saturdays, with part of the crew in turn, for shortages
+// too long for overtime; nil if they don't help.
+func (a *adviser) saturdays() (*option, error) {
+	var o *option
 	for _, r := range a.shortages() {
 		if r.len() < a.SaturdayRun {
 			continue
@@ -90,23 +90,36 @@ func (a *adviser) saturdays() ([]Advice, error) {
 		if len(days) == 0 {
 			continue
 		}
-		with, err := a.try(func(p *Plan) { p.Calendar = p.Calendar.with(days) })
+		plan, with, err := a.with(func(p *Plan) {
+			if o != nil {
+				*p = o.plan
+			}
+			p.Calendar = p.Calendar.with(days)
+		})
 		if err != nil {
 			return nil, err
 		}
+		without := a.out
+		if o != nil {
+			without = o.out
+		}
 		var h, paid float64
 		for j, w := range with.Weeks {
-			h += w.Available - a.out.Weeks[j].Available
-			paid += w.Paid - a.out.Weeks[j].Paid
+			h += w.Available - without.Weeks[j].Available
+			paid += w.Paid - without.Weeks[j].Paid
 		}
 		// What is left at the shortage's end, as the peak may lie before the
 		// first Saturday that can be opened.
-		before, after := a.out.Backlog.Dist(r.last).Quantile(a.PlanAt), with.Backlog.Dist(r.last).Quantile(a.PlanAt)
-		if h < shown || math.Round(after) >= math.Round(before) {
+		before, after := without.Backlog.Dist(r.last).Quantile(a.PlanAt), with.Backlog.Dist(r.last).Quantile(a.PlanAt)
+		if h < a.WorthHours || before-after < a.WorthHours {
 			continue
 		}
+		if o == nil {
+			o = &option{}
+		}
+		o.plan, o.out = plan, with
 		opened := slices.Sorted(maps.Keys(days))
-		all = append(all, Advice{Do: OpenSaturday, From: opened[0], Until: opened[len(opened)-1], Hours: h,
+		o.advice = append(o.advice, Advice{Do: OpenSaturday, From: opened[0], Until: opened[len(opened)-1], Hours: h,
 			DecideBy: a.before(opened[0], a.SaturdayAhead), Cost: a.cost(paid, a.OvertimePremium),
 			Why: fmt.Sprintf("More work is likely to be left than the crew can carry for %s from %s, too long for overtime alone. "+
 				"Opening %s from %s with %s of the crew in turn adds %s on jobs; the backlog at the end of the week of %s is then %s or less, %s. "+
@@ -114,5 +127,5 @@ func (a *adviser) saturdays() ([]Advice, error) {
 				plural(r.len(), "week"), dayName(a.from(r)), plural(len(days), "Saturday"), dayName(opened[0]), percent(a.SaturdayCrew), hours(h),
 				dayName(a.out.Weeks[r.last].Monday), hours(after), a.odds(), hours(before))})
 	}
-	return all, nil
+	return o, nil
 }

@@ -13,7 +13,7 @@ import (
 // the coming weeks can spare a technician.
 func (a *adviser) timeOff() ([]Advice, error) {
 	if len(a.Requested) == 0 {
-		return a.spare(), nil
+		return a.spareWeeks(), nil
 	}
 	var all []Advice
 	for _, req := range a.Requested {
@@ -31,7 +31,7 @@ func (a *adviser) timeOff() ([]Advice, error) {
 // the owner doesn't put up with. An absence outside the plan's weeks, or of
 // hours that nobody works, gets no word.
 func (a *adviser) judge(req Absence) ([]Advice, error) {
-	with, err := a.try(func(p *Plan) { p.Absences = append(p.Absences[:len(p.Absences):len(p.Absences)], req) })
+	_, with, err := a.with(func(p *Plan) { p.Absences = append(p.Absences[:len(p.Absences):len(p.Absences)], req) })
 	if err != nil {
 		return nil, err
 	}
@@ -58,7 +58,7 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 	week := dayName(with.Weeks[worst].Monday)
 	chances := fmt.Sprintf("With %s off, the chance that more work comes in than the crew has hours is %s in the week of %s, against %s with everybody in. ",
 		req.Name, percent(now), week, percent(without))
-	if now <= a.ShortChance && !crosses {
+	if now <= a.LimitChance && !crosses {
 		advice.Why = chances + "The crew can spare the time. If nothing is said, it may be asked for in a busier week."
 		return []Advice{advice}, nil
 	}
@@ -85,7 +85,7 @@ func (a *adviser) chanceWithout(j int, off float64) float64 {
 // likely to be short, and the backlog stays within the limit at PlanAt.
 func (a *adviser) spares(j int, off float64) bool {
 	w := a.out.Weeks[j]
-	return w.Available > off && a.chanceWithout(j, off) <= a.ShortChance &&
+	return w.Available > off && a.chanceWithout(j, off) <= a.LimitChance &&
 		a.weeks.Dists[j].Quantile(a.PlanAt)+off/w.Available <= a.LimitWeeks
 }
 
@@ -109,9 +109,9 @@ func (a *adviser) sparing(off float64, req Absence) []string {
 	return names
 }
 
-// spare gives the longest stretch of weeks, not sooner than time off is
+// spareWeeks gives the longest stretch of weeks, not sooner than time off is
 // settled, that can spare a typical technician.
-func (a *adviser) spare() []Advice {
+func (a *adviser) spareWeeks() []Advice {
 	var best run
 	found := false
 	for _, r := range a.runs(func(j int) bool {
@@ -135,7 +135,7 @@ func (a *adviser) spare() []Advice {
 	return []Advice{{Do: ApproveTimeOff, From: from, Until: a.until(best), Hours: a.usualHours(best.first) * float64(best.len()),
 		DecideBy: a.before(from, a.TimeOffAhead),
 		Why: fmt.Sprintf("The %s can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at %s or less. "+
-			"If nothing is said, time off is asked for in busier weeks.", which, percent(worst))}}
+			"If nothing is said, time off is asked for in busier weeks.", which, percent(max(.01, worst)))}}
 }
 
 // usualHours gives the hours on jobs of a typical technician in week j.

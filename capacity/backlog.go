@@ -147,3 +147,16 @@ func (o Outcome) Peak() forecast.Empirical {
 // ChanceOver gives the share of paths in which the backlog passes so many
 // weeks of work at some week's end.
 func (o Outcome) ChanceOver(weeks float64) float64 { return 1 - o.Peak().CDF(weeks) }
+
+// WeeksOver gives the mean number of weeks at whose end the backlog is more
+// than so many weeks of work.
+func (o Outcome) WeeksOver(weeks float64) float64 {
+	ahead := o.WeeksOfWork()
+	n := 0
+	for _, v := range ahead.Values {
+		if v > weeks {
+			n++
+		}
+	}
+	return float64(n) / float64(ahead.N())
+}

@@ -16,6 +16,7 @@ type Plan struct {
 	Load      Load           // open work
 	Released  []float64      // hours of waiting work that become ready in each week, see Backlog
 	Arriving  forecast.Paths // joint futures of hours that new jobs bring each week, from From.Monday() on
+	Kinds     []Demand       // the same work by job kind, where skills matter; may be nil
 	Policy    Policy         // what the owner puts up with; the zero Policy stands for DefaultPolicy
 
 	extra Crew // what-if hands, whose hours may be negative
@@ -74,6 +75,11 @@ func (p Plan) Warnings() []error {
 	for _, a := range append(p.Absences[:len(p.Absences):len(p.Absences)], p.Requested...) {
 		if !known[a.Name] {
 			out = append(out, fmt.Errorf("capacity: time off of %s from %v isn't counted, as nobody in the crew has that name", a.Name, a.From))
+		}
+	}
+	for _, d := range p.Kinds {
+		if len(p.Crew.names(d.Kind)) == 0 {
+			out = append(out, fmt.Errorf("capacity: nobody in the crew has %s among the skills; its hours are counted as if everybody could do it", d.Kind))
 		}
 	}
 	if p.Load.Overrun > 0 {

@@ -12,7 +12,8 @@ type Policy struct {
 	PlanAt      float64 // quantile of joint paths to plan on
 	CarryWeeks  float64 // weeks of work that the shop is content to carry, may be a fraction
 	LimitWeeks  float64 // weeks of work that the backlog shouldn't pass, may be a fraction
-	LimitChance float64 // chance of passing it from which a hire is advised
+	LimitChance float64 // chance of passing it, or of a week short of hours, that the owner puts up with
+	WorthHours  float64 // hours on jobs, in all, under which an advice isn't worth a word
 
 	FillWeeks, NoticeWeeks, RampWeeks int // to fill a post; the hire's notice elsewhere; to full speed
 
@@ -26,22 +27,25 @@ type Policy struct {
 	SaturdayCrew  float64 // share of the crew that works one, in turn
 	SaturdayAhead int
 
-	ShortChance  float64 // chance of too few hours above which time off is held
-	TimeOffAhead int     // weeks ahead that time off is settled
+	TimeOffAhead int // weeks ahead that time off is settled
+
+	HireCost  float64 // of finding and settling in one technician, wages apart
+	SentCost  float64 // of an hour of work sent to another shop; 0 if not known
+	SentAhead int     // weeks that it takes to arrange
 
 	UsedShare float64 // share of the hours used at PlanAt under which a week is a lull
 	LullAhead int     // weeks that it takes to fill one
 }
 
-// DefaultPolicy gives settings from memory, not from a source: owners should
-// put in their own.
+// DefaultPolicy gives common practice, no source: owners should put in their
+// own.
 func DefaultPolicy() Policy {
 	return Policy{
-		PlanAt: .8, CarryWeeks: .5, LimitWeeks: 2, LimitChance: .25,
+		PlanAt: .8, CarryWeeks: .5, LimitWeeks: 2, LimitChance: .2, WorthHours: 8,
 		FillWeeks: 8, NoticeWeeks: 2, RampWeeks: 4,
 		OvertimeRun: 3, OvertimeHours: 50, OvertimePremium: 1.5, OvertimeAhead: 1, WarnHours: 60,
 		SaturdayRun: 4, SaturdayCrew: .5, SaturdayAhead: 3,
-		ShortChance: .5, TimeOffAhead: 4,
+		TimeOffAhead: 4, SentAhead: 2,
 		UsedShare: .7, LullAhead: 3,
 	}
 }
@@ -61,7 +65,7 @@ func (p Policy) check() error {
 		}
 	}
 	switch {
-	case p.PlanAt >= 1 || p.LimitChance > 1 || p.ShortChance > 1 || p.UsedShare > 1 || p.SaturdayCrew > 1:
+	case p.PlanAt >= 1 || p.LimitChance > 1 || p.UsedShare > 1 || p.SaturdayCrew > 1:
 		return fmt.Errorf("capacity: need the policy's shares and chances to be 1 or less, have %+v", p)
 	case p.OvertimePremium < 1:
 		return fmt.Errorf("capacity: need overtime to cost 1 regular hour or more, have %v", p.OvertimePremium)

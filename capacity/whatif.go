@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"slices"
+	"strings"
 
 	"freshet/forecast"
 )
@@ -43,19 +44,57 @@ func (w WhatIf) Apply(p Plan) (Plan, error) {
 		end := p.From.Monday() + forecast.Date(7*(p.Arriving.H+workOff))
 		p.Calendar = p.Calendar.with(p.Calendar.saturdays(p.From, end, 1))
 	}
-	if w.SeasonShiftDays != 0 {
-		p.Arriving = shiftSeason(p.Arriving, p.Weeks(max(1, p.Arriving.H)), w.SeasonShiftDays)
-	}
-	if w.DemandPercent != 0 {
-		p.Arriving.Values = slices.Clone(p.Arriving.Values)
-		for k := range p.Arriving.Values {
-			p.Arriving.Values[k] *= 1 + w.DemandPercent/100
+	if w.SeasonShiftDays != 0 || w.DemandPercent != 0 {
+		times := seasonShift(p.Arriving, p.Weeks(max(1, p.Arriving.H)), p.Calendar.UsualDays(), w.SeasonShiftDays)
+		for j := range times {
+			times[j] *= 1 + w.DemandPercent/100
+		}
+		p.Arriving = scaled(p.Arriving, times)
+		p.Kinds = slices.Clone(p.Kinds)
+		for i, d := range p.Kinds {
+			p.Kinds[i].Arriving = scaled(d.Arriving, times)
 		}
 	}
 	return p, nil
 }
 
 const maxAddTech = 100
+
+// String says the change in words, empty for the zero value.
+func (w WhatIf) String() string {
+	var parts []string
+	if n := max(w.AddTech, -w.AddTech); n != 0 {
+		s := plural(n, "technician") + " more"
+		if w.AddTech < 0 {
+			s = plural(n, "technician") + " fewer"
+		}
+		if w.AddTechFrom != 0 {
+			s += " from " + w.AddTechFrom.Time().Format("January 2, 2006")
+		}
+		parts = append(parts, s)
+	}
+	moreOr := func(v float64, less string) string {
+		if v < 0 {
+			return less
+		}
+		return "more"
+	}
+	if w.AddHours != 0 {
+		parts = append(parts, fmt.Sprintf("%.4g hours on jobs a week %s", math.Abs(w.AddHours), moreOr(w.AddHours, "fewer")))
+	}
+	if w.DemandPercent != 0 {
+		parts = append(parts, fmt.Sprintf("%.4g %% %s work", math.Abs(w.DemandPercent), moreOr(w.DemandPercent, "less")))
+	}
+	if n := w.SeasonShiftDays; n > 0 {
+		parts = append(parts, "the season "+plural(n, "day")+" later")
+	} else if n < 0 {
+		parts = append(parts, "the season "+plural(-n, "day")+" earlier")
+	}
+	if w.Saturdays {
+		parts = append(parts, "open on Saturdays")
+	}
+	return strings.Join(parts, ", ")
+}
 
 // hands gives the technicians and hours to add.
 func (w WhatIf) hands(typical Technician, from forecast.Date) Crew {
@@ -75,38 +114,41 @@ func (w WhatIf) hands(typical Technician, from forecast.Date) Crew {
 	return out
 }
 
-// shiftSeason gives paths whose mean comes days later (earlier if negative).
-// The season is the mean number of hours that an open day brings, so that a
-// closed week or a week begun stays where it is while the season moves; it
-// lies on straight lines between the weeks' middles and stays level beyond
-// both ends. Each path keeps its ratio to the mean: shifting the paths
-// themselves by part of a week would average neighbouring weeks and so make
-// the future look surer than it is. Weeks closed, and weeks in which no path
-// brings anything, stay as they are.
-func shiftSeason(p forecast.Paths, weeks []Week, days int) forecast.Paths {
-	season := make([]float64, p.H)
-	for k, v := range p.Values {
-		season[k%p.H] += v / float64(p.N())
+// scaled gives the paths with each week multiplied by its factor.
+func scaled(p forecast.Paths, times []float64) forecast.Paths {
+	p.Values = slices.Clone(p.Values)
+	for k := range p.Values {
+		p.Values[k] *= times[k%p.H]
 	}
-	mean := slices.Clone(season)
-	open := 0
+	return p
+}
+
+// seasonShift gives the factors by which each week's hours change if the
+// season comes days later (earlier if negative), while holidays stay on their
+// dates. The season is the mean of the weeks with a usual number of open days,
+// on straight lines between their middles and level beyond both ends; what a
+// week with closed days, or one begun, brings less or more than that is the
+// week's own and stays with it. Each path keeps its ratio to the mean: shifting
+// the paths themselves by part of a week would average neighbouring weeks and
+// so make the future look surer than it is.
+func seasonShift(p forecast.Paths, weeks []Week, usual float64, days int) []float64 {
+	times, season := make([]float64, p.H), make([]float64, p.H)
+	whole := false
 	for j := range season {
-		season[j] /= weeks[j].OpenDays
-		if weeks[j].OpenDays == 0 {
+		times[j] = 1
+		if season[j] = p.Dist(j).Mean(); weeks[j].OpenDays < usual {
 			season[j] = math.NaN()
 		} else {
-			open++
+			whole = true
 		}
 	}
-	out := p
-	out.Values = slices.Clone(p.Values)
-	if open == 0 {
-		return out
+	if !whole || days == 0 {
+		return times
 	}
 	season = forecast.Plain(season, 1).Fill()
-	for j := range p.H {
-		if weeks[j].OpenDays == 0 || mean[j] == 0 {
-			continue
+	for j, here := range season {
+		if here == 0 {
+			continue // nothing to scale
 		}
 		x := min(max(float64(j)-float64(days)/forecast.Week, 0), float64(p.H-1))
 		k := int(x)
@@ -114,10 +156,7 @@ func shiftSeason(p forecast.Paths, weeks []Week, days int) forecast.Paths {
 		if k+1 < p.H {
 			now += (x - float64(k)) * (season[k+1] - season[k])
 		}
-		ratio := now * weeks[j].OpenDays / mean[j]
-		for i := j; i < len(out.Values); i += p.H {
-			out.Values[i] *= ratio
-		}
+		times[j] = now / here
 	}
-	return out
+	return times
 }

@@ -1,0 +1,205 @@
+package capacity
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"freshet/forecast"
+)
+
+// Ten weeks that leave a crew of four short by half a technician, seen far
+// enough ahead for either: Saturdays do it, and so does a hire.
+func longShortage() Plan {
+	return storyPlan(level(append(append(repeat(100, 20), repeat(165, 12)...), repeat(60, 8)...)...))
+}
+
+func TestAdviseEitherHireOrSaturdays(t *testing.T) {
+	p := longShortage()
+	p.Policy = DefaultPolicy()
+	p.Policy.SaturdayCrew = 1
+	all := advise(t, p)
+	hire, sat := of(t, all, Hire), of(t, all, OpenSaturday)
+	if hire == nil || sat == nil {
+		t.Fatalf("want both ways named, have %+v", all)
+	}
+	first, other := sat, hire
+	if *hire.Cost < *sat.Cost {
+		first, other = hire, sat
+	}
+	if first.InsteadOf != "" || other.InsteadOf != first.Do {
+		t.Errorf("%s costs %.0f and is instead of %q, %s costs %.0f and is instead of %q", first.Do, *first.Cost, first.InsteadOf, other.Do, *other.Cost, other.InsteadOf)
+	}
+	says(t, first, "Either this or", "not both", "less")
+	says(t, other, "Instead of", "not on top")
+
+	// A dear search turns the choice around, or leaves it.
+	p.Policy.HireCost = 1e6
+	if hire := of(t, advise(t, p), Hire); hire == nil || hire.InsteadOf != OpenSaturday || *hire.Cost < 1e6 {
+		t.Errorf("a hire for a million: %+v", hire)
+	}
+	// Where nobody gave a wage, hours decide and no cost is said.
+	p.Policy.HireCost = 0
+	for i := range p.Crew {
+		p.Crew[i].HourlyCost = 0
+	}
+	for _, a := range advise(t, p) {
+		if a.Cost != nil || strings.Contains(a.Why, "$") {
+			t.Errorf("a cost without a wage: %+v", a)
+		}
+	}
+}
+
+// What one measure covers, the next isn't advised for.
+func TestAdviceIsJudgedOnWhatIsAdvisedAlready(t *testing.T) {
+	p := storyPlan(level(append(append(repeat(130, 30), repeat(170, 8)...), repeat(80, 4)...)...))
+	all := advise(t, p)
+	var hands int
+	for _, a := range all {
+		if (a.Do == Hire || a.Do == OpenSaturday) && a.InsteadOf == "" {
+			hands++
+		}
+	}
+	if hands != 1 {
+		t.Errorf("want one way to cover one shortage, have %+v", all)
+	}
+	// Too much for a hire alone: Saturdays come on top, and say so.
+	p = storyPlan(level(append(append(repeat(100, 20), repeat(215, 12)...), repeat(60, 8)...)...))
+	all = advise(t, p)
+	hire, sat := of(t, all, Hire), of(t, all, OpenSaturday)
+	if hire == nil || sat == nil {
+		t.Fatalf("want both, have %+v", all)
+	}
+	says(t, hire, "One alone isn't enough")
+	says(t, sat, "on top of one")
+	if sat.InsteadOf != "" || hire.InsteadOf != "" {
+		t.Error("both are needed, none is instead of the other")
+	}
+}
+
+func TestSmallAdviceIsLeftOut(t *testing.T) {
+	p := storyPlan(level(append([]float64{110, 215, 150}, repeat(70, 10)...)...))
+	p.Policy = DefaultPolicy()
+	p.Policy.WorthHours = 13 // the overtime is 12.8 h, see TestAdviseOvertime
+	if ot := of(t, advise(t, p), Overtime); ot != nil {
+		t.Errorf("advised %+v", ot)
+	}
+}
+
+func TestStress(t *testing.T) {
+	p := storyPlan(level(append(append(repeat(100, 20), repeat(165, 12)...), repeat(60, 8)...)...))
+	all := advise(t, p)
+	if err := Stress(p, all); err != nil {
+		t.Fatal(err)
+	}
+	hire := of(t, all, Hire)
+	if hire == nil {
+		t.Fatalf("no hire in %+v", all)
+	}
+	if n := len(hire.Otherwise); n != 4 {
+		t.Fatalf("want 4 cases, have %d", n)
+	}
+	late, weak, strong, fewer := hire.Otherwise[0], hire.Otherwise[1], hire.Otherwise[2], hire.Otherwise[3]
+	if !late.Stands || late.DecideBy <= hire.DecideBy {
+		t.Errorf("a late season's hire can wait: %+v beside %v", late, hire.DecideBy)
+	}
+	if weak.Stands { // 165 h less 15 % hardly fit into 136 h
+		t.Errorf("a weak season needs no hire: %+v", weak)
+	}
+	if !strong.Stands || strong.DecideBy > hire.DecideBy {
+		t.Errorf("a strong season's hire is needed no later: %+v beside %v", strong, hire.DecideBy)
+	}
+	if !fewer.Stands || fewer.If != "1 technician fewer from January 19, 2026" {
+		t.Errorf("have %+v", fewer)
+	}
+}
+
+func TestWhatIfString(t *testing.T) {
+	w := WhatIf{AddTech: 2, AddTechFrom: monday, AddHours: -10, DemandPercent: 7.5, SeasonShiftDays: -1, Saturdays: true}
+	const want = "2 technicians more from January 5, 2026, 10 hours on jobs a week fewer, 7.5 % more work, the season 1 day earlier, open on Saturdays"
+	if have := w.String(); have != want {
+		t.Errorf("have %q", have)
+	}
+	if have := (WhatIf{}).String(); have != "" {
+		t.Errorf("no change is %q", have)
+	}
+}
+
+// A week with two days closed brings three fifths and more of the season; what
+// it brings less stays on its date when the season comes later.
+func TestSeasonShiftCountsAHolidayOnce(t *testing.T) {
+	p := storyPlan(onePath(100, 110, 120, 54, 140, 150, 160, 170))
+	p.Calendar.Days = map[forecast.Date]float64{monday + 24: 0, monday + 25: 0}
+	have := apply(t, WhatIf{SeasonShiftDays: 7}, p).Arriving.Values
+	// The season of week 4 is 130, halfway; a week later it stands at 120.
+	want := []float64{100, 100, 110, 54 * 120. / 130, 130, 140, 150, 160}
+	for j := range want {
+		near(t, "hours", have[j], want[j], 1e-9)
+	}
+}
+
+// kinds puts a share of a plan's work into cooling, that Ann alone can do.
+func oneCertified(cooling float64) Plan {
+	p := storyPlan(level(repeat(120, 20)...))
+	for i := range p.Crew[1:] {
+		p.Crew[i+1].Skills = []string{" Chassis"}
+	}
+	part := func(share float64) forecast.Paths {
+		q := forecast.NewPaths(monday, forecast.Week, p.Arriving.H, p.Arriving.N())
+		for k, v := range p.Arriving.Values {
+			q.Values[k] = v * share
+		}
+		return q
+	}
+	p.Kinds = []Demand{{Kind: "chassis", Arriving: part(1 - cooling/120)}, {Kind: "cooling", Ready: 10, Arriving: part(cooling / 120)}}
+	return p
+}
+
+func TestSkills(t *testing.T) {
+	p := oneCertified(40)
+	skills := must[[]Skill](t)(p.Skills())
+	if len(skills) != 1 || strings.Join(skills[0].Kinds, ",") != "cooling" || strings.Join(skills[0].Who, ",") != "Ann" {
+		t.Fatalf("have %+v", skills)
+	}
+	near(t, "hours of who can do it", skills[0].Weeks[0].Available, 34, 1e-9)
+	near(t, "work left after a week", skills[0].Backlog.Dist(0).Mean(), 10+40-34, 1e-9)
+	near(t, "chance short", skills[0].ChanceShort[0], 1, 0)
+
+	p.Crew[0].Skills = []string{"chassis"}
+	if w := p.Warnings(); len(w) != 1 || !strings.Contains(w[0].Error(), "nobody in the crew has cooling") {
+		t.Errorf("have %v", w)
+	}
+	if skills := must[[]Skill](t)(p.Skills()); len(skills) != 0 {
+		t.Errorf("a skill that nobody has: %+v", skills)
+	}
+}
+
+func TestAdviseSubcontract(t *testing.T) {
+	p := oneCertified(40)
+	p.Policy = DefaultPolicy()
+	p.Policy.SentCost = 90
+	sent := of(t, advise(t, p), Subcontract)
+	if sent == nil {
+		t.Fatal("nothing sent out")
+	}
+	if sent.Kind != "cooling" || sent.From != monday+14 {
+		t.Errorf("%s from %v", sent.Kind, sent.From)
+	}
+	// The least share in tenths: a tenth less would not do.
+	share := sent.Hours / (18 * 40)
+	near(t, "tenths", 10*share, math.Round(10*share), 1e-9)
+	near(t, "cost", *sent.Cost, 90*sent.Hours, 1e-9)
+	chance := func(share float64) float64 {
+		q := p.sent(1, run{2, 19}, share)
+		return must[[]Skill](t)(q.Skills())[0].ChanceOver(2)
+	}
+	if limit := p.Policy.LimitChance; chance(share) >= limit || chance(share-.1) < limit {
+		t.Errorf("%.1f sent out leaves a chance of %v, a tenth less %v", share, chance(share), chance(share-.1))
+	}
+	says(t, sent, "Only Ann can do cooling", "learn it")
+
+	p.Crew[1].Skills = []string{"all"} // a second one who can
+	if sent := of(t, advise(t, p), Subcontract); sent != nil {
+		t.Errorf("sent out in vain: %+v", sent)
+	}
+}

@@ -1,0 +1,83 @@
+package capacity
+
+import (
+	"fmt"
+
+	"freshet/forecast"
+)
+
+// Otherwise tells what becomes of an advice where the future isn't the one
+// expected.
+type Otherwise struct {
+	If       string        // the case in words
+	Stands   bool          // the same is advised then, within eight weeks of its days
+	Hours    float64       // then
+	DecideBy forecast.Date // then
+}
+
+// Cases are the futures that advice is tried on besides the expected one: the
+// season three weeks late, 15 % less and more work, one technician leaving
+// after a usual notice. The sizes are common practice, no source.
+func (p Plan) Cases() []WhatIf {
+	return []WhatIf{
+		{SeasonShiftDays: 21}, {DemandPercent: -15}, {DemandPercent: 15},
+		{AddTech: -1, AddTechFrom: p.From + forecast.Date(7*p.policy().NoticeWeeks)},
+	}
+}
+
+// Stress fills in Otherwise of each advice on the plan: the plan is advised on
+// anew in each of its Cases. It returns the errors of Advise.
+func Stress(p Plan, all []Advice) error {
+	if len(all) == 0 {
+		return nil
+	}
+	for _, c := range p.Cases() {
+		q, err := c.Apply(p)
+		if err != nil {
+			return err
+		}
+		then, err := Advise(q)
+		if err != nil {
+			return fmt.Errorf("%w (with %v)", err, c)
+		}
+		out, err := q.Outcome()
+		if err != nil {
+			return err
+		}
+		as := &adviser{Policy: q.policy()}
+		as.adopt(q, out)
+		for i, a := range all {
+			o := Otherwise{If: c.String(), Hours: a.Hours, DecideBy: a.DecideBy}
+			if a.Do == ApproveTimeOff || a.Do == HoldTimeOff {
+				o.Stands = as.spare(a) == (a.Do == ApproveTimeOff)
+				all[i].Otherwise = append(all[i].Otherwise, o)
+				continue
+			}
+			for _, b := range then {
+				if b.Do == a.Do && b.Kind == a.Kind && b.From <= a.Until+within && b.Until >= a.From-within {
+					o.Stands, o.Hours, o.DecideBy = true, b.Hours, b.DecideBy
+					break
+				}
+			}
+			all[i].Otherwise = append(all[i].Otherwise, o)
+		}
+	}
+	return nil
+}
+
+// spare tells whether each week that time off is about can spare its share of
+// the hours.
+func (a *adviser) spare(off Advice) bool {
+	weeks := a.runs(func(j int) bool { return a.out.Weeks[j].Monday <= off.Until && a.out.Weeks[j].Monday+6 >= off.From })
+	for _, r := range weeks {
+		for j := r.first; j <= r.last; j++ {
+			if !a.spares(j, off.Hours/float64(r.len())) {
+				return false
+			}
+		}
+	}
+	return true
+}
+
+// within is how far apart two advices may lie and be the same still: 8 weeks.
+const within = 56
