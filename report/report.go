@@ -100,6 +100,40 @@ type Advice struct {
 	Hours    float64       `json:"hours"`
 	Cost     *float64      `json:"cost"`
 	Why      string        `json:"why"`
+
+	Kind      string      `json:"kind,omitempty"`       // job kind that it is about; empty for all
+	InsteadOf string      `json:"instead_of,omitempty"` // the advice that this one would replace: one of the two, not both
+	Otherwise []Otherwise `json:"otherwise,omitempty"`  // how it stands in other futures
+	Call      []string    `json:"call,omitempty"`       // whom to call, by repair order or unit
+}
+
+// Otherwise is how an advice stands if the future isn't the one expected.
+type Otherwise struct {
+	If       string        `json:"if"`
+	Stands   bool          `json:"stands"`
+	Hours    float64       `json:"hours"`
+	DecideBy forecast.Date `json:"decide_by"`
+}
+
+// IfNot says in a sentence what changes an advice, empty where nothing is
+// known.
+func (a Advice) IfNot() string {
+	var parts []string
+	for _, o := range a.Otherwise {
+		switch {
+		case !o.Stands:
+			parts = append(parts, "with "+o.If+" it isn't advised")
+		case o.DecideBy != a.DecideBy:
+			parts = append(parts, fmt.Sprintf("with %s decide by %s (%s hours)", o.If, Day(o.DecideBy), Whole(o.Hours)))
+		default:
+			parts = append(parts, fmt.Sprintf("with %s it stands (%s hours)", o.If, Whole(o.Hours)))
+		}
+	}
+	if parts == nil {
+		return ""
+	}
+	s := strings.Join(parts, "; ")
+	return strings.ToUpper(s[:1]) + s[1:] + "."
 }
 
 // Accuracy is how the forecast of drop-offs would have done on the shop's own
@@ -241,12 +275,21 @@ func (r *Report) usualHours() float64 {
 	return most
 }
 
-// decide names the first decision.
+// decide names the first decision; one on time off only where there is no
+// other, as it moves least.
 func (r *Report) decide() string {
-	for _, a := range r.Decisions() {
-		return fmt.Sprintf("Decide by %s: %s.", Day(a.DecideBy), lower(Title(a)))
+	all := r.Decisions()
+	if len(all) == 0 {
+		return ""
 	}
-	return ""
+	first := all[0]
+	for _, a := range all {
+		if a.Do != capacity.HoldTimeOff {
+			first = a
+			break
+		}
+	}
+	return fmt.Sprintf("Decide by %s: %s.", Day(first.DecideBy), lower(Title(first)))
 }
 
 // Grants gives the advice that time off can be granted, Decisions the rest.
@@ -265,6 +308,11 @@ func (r Report) advice(grants bool) []Advice {
 
 // Title says what an advice is in a few words.
 func Title(a Advice) string {
+	if a.InsteadOf != "" {
+		instead := a
+		instead.InsteadOf = ""
+		return "Or instead: " + lower(Title(instead))
+	}
 	from := Day(a.From)
 	switch a.Do {
 	case capacity.Hire:
@@ -285,6 +333,8 @@ func Title(a Advice) string {
 		return fmt.Sprintf("Time off from %s to %s can be granted", from, Day(a.Until))
 	case capacity.HoldTimeOff:
 		return fmt.Sprintf("Hold the time off from %s to %s", from, Day(a.Until))
+	case capacity.Subcontract:
+		return fmt.Sprintf("Send out %s hours of %s from %s to %s", Whole(a.Hours), a.Kind, from, Day(a.Until))
 	case capacity.FillLull:
 		return fmt.Sprintf("Fill the lull from %s to %s", from, Day(a.Until))
 	}

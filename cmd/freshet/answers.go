@@ -93,31 +93,80 @@ func addTech(w *capacity.WhatIf, text string) error {
 }
 
 func (a *app) showCrew(v desk.Crew) error {
+	if v.Scenario != "" {
+		fmt.Fprintf(a.out, "What if: %s. Each column shows now → then.\n\n", v.Scenario)
+	}
 	t := a.table()
 	fmt.Fprintln(t, "week of\tcrew has\twork expected\t8 in 10 weeks\tchance short\twaiting at the end\tdays to the front\t")
-	for _, w := range v.Weeks {
-		has, chance := hoursOf(w.AvailableHours), fmt.Sprintf("%.0f %%", 100*w.ChanceShort)
-		if w.AvailableHours == 0 {
-			has, chance = "closed", "–"
+	for j, w := range v.Weeks {
+		cells := crewCells(w)
+		if v.Baseline != nil {
+			for i, before := range crewCells(v.Baseline[j]) {
+				if before != cells[i] {
+					cells[i] = before + " → " + cells[i]
+				}
+			}
 		}
-		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t%s\t\n", w.Week, has, hoursOf(w.ExpectedHours.Mean), report.Range(w.ExpectedHours), chance,
-			hoursOf(w.BacklogHours.P50), report.Whole(w.TurnaroundDays.P50))
+		fmt.Fprintf(t, "%s\t%s\t\n", w.Week, strings.Join(cells, "\t"))
 	}
 	if err := t.Flush(); err != nil {
 		return err
 	}
 	fmt.Fprintln(a.out)
+	for _, s := range v.Skills {
+		worst := s.Weeks[0]
+		for _, w := range s.Weeks {
+			if w.ChanceShort > worst.ChanceShort {
+				worst = w
+			}
+		}
+		if worst.ChanceShort < worthSaying {
+			continue
+		}
+		fmt.Fprintf(a.out, "Only %s can do %s: %s in the tightest week, that of %s, against %s of such work (chance short %.0f %% at least).\n",
+			strings.Join(s.Who, " and "), strings.Join(s.Kinds, ", "), hoursOf(worst.AvailableHours), worst.Week, hoursOf(worst.ExpectedHours.Mean), 100*worst.ChanceShort)
+	}
+	if h := v.HoldBack; h != nil {
+		fmt.Fprintf(a.out, "Emergencies: %.1f a week; leave %s a week free of promises, enough in %.0f weeks of 100. Release what is left on Thursday.\n", h.PerWeek, hoursOf(h.Hours), 100*h.At)
+	}
+	if v.Ahead > len(v.Weeks) {
+		fmt.Fprintf(a.out, "The advice looks %d weeks ahead, further than the %d above, as a hire takes that long.\n", v.Ahead, len(v.Weeks))
+	}
 	if len(v.Advice) == 0 {
 		fmt.Fprintln(a.out, "Nothing needs deciding now.")
 	}
-	cautions := report.Build(report.Facts{Advice: v.Advice}).Cautions
 	for _, x := range v.Advice {
-		fmt.Fprintf(a.out, "By %s: %s.\n  %s\n", x.DecideBy, report.Title(x), x.Why)
+		fmt.Fprintf(a.out, "\nBy %s: %s.\n  %s\n", x.DecideBy, report.Title(x), x.Why)
+		if x.Cost != nil {
+			fmt.Fprintf(a.out, "  Cost: about $%s.\n", report.Whole(*x.Cost))
+		}
+		if s := x.IfNot(); s != "" {
+			fmt.Fprintf(a.out, "  %s\n", s)
+		}
+		for i, c := range x.Call {
+			if i == 0 {
+				fmt.Fprintln(a.out, "  Whom to call:")
+			}
+			fmt.Fprintf(a.out, "    %s\n", c)
+		}
 	}
-	for _, x := range cautions {
+	for _, x := range report.Build(report.Facts{Advice: v.Advice}).Cautions {
 		fmt.Fprintln(a.out, "\nCaution:", x)
 	}
 	return nil
+}
+
+// worthSaying is the chance of too few hours from which a scarce skill gets a
+// line of its own.
+const worthSaying = .1
+
+// crewCells gives a week's columns after its name.
+func crewCells(w desk.CrewWeek) []string {
+	has, chance := hoursOf(w.AvailableHours), fmt.Sprintf("%.0f %%", 100*w.ChanceShort)
+	if w.AvailableHours == 0 {
+		has, chance = "closed", "–"
+	}
+	return []string{has, hoursOf(w.ExpectedHours.Mean), report.Range(w.ExpectedHours), chance, hoursOf(w.BacklogHours.P50), report.Whole(w.TurnaroundDays.P50)}
 }
 
 func (a *app) score() *cobra.Command {

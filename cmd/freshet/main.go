@@ -47,6 +47,21 @@ FRESHET_DB says. Give the shop its name and its time zone:
 	name       Quillback
 	time zone  America/Denver
 	database   shop.db
+	.
+	Costs and limits behind the advice (usual: common practice, no source):
+	chance-limit             20  usual  percent: the chance to be short of hours, or of too long a line, that you put up with
+	line-limit                2  usual  weeks of work that the line shouldn't pass
+	line-carry              0.5  usual  weeks of work in line that are fine with you
+	worth                     8  usual  hours on jobs from which advice is worth a word
+	overtime-premium        1.5  usual  times the regular wage that an hour of overtime costs
+	overtime-cap             50  usual  hours a week of one technician at most, overtime included
+	overtime-weeks            3  usual  weeks of overtime on end at most
+	saturday-crew            50  usual  percent of the crew that works an opened Saturday
+	hire-cost                 0  usual  dollars to find and settle in one technician, wages apart
+	fill-weeks                8  usual  weeks to fill a post
+	notice-weeks              2  usual  weeks of notice that a new technician gives elsewhere
+	ramp-weeks                4  usual  weeks until a new technician works at full speed
+	sent-out-cost             0  usual  dollars an hour of work sent to another shop (0: not known)
 
 # Ask
 
@@ -74,23 +89,39 @@ What is going to come in? The range is one into which 8 weeks in 10 fall.
 Do the crew's hours meet it?
 
 	$ freshet crew --as-of 2026-11-23 --weeks 3 --add-tech 1@2027-03-01
+	What if: 1 technician more from March 1, 2027. Each column shows now → then.
+	.
 	     week of  crew has  work expected  8 in 10 weeks  chance short  waiting at the end  days to the front
 	  2026-11-23      80 h           56 h       24 to 94          24 %                74 h                  7
 	  2026-11-30     134 h           67 h      29 to 110           5 %                15 h                  2
 	  2026-12-07     134 h           67 h      32 to 108           5 %                 0 h                  0
 	.
+	Emergencies: 1.9 a week; leave 17 h a week free of promises, enough in 80 weeks of 100. Release what is left on Thursday.
+	The advice looks 40 weeks ahead, further than the 3 above, as a hire takes that long.
+	.
 	By 2026-12-14: Time off from January 11 to January 15 can be granted.
-	  With Ansel off, the chance that more work comes in than the crew has hours is 19% in the week of January 11, against 5% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	By 2026-12-21: Time off from January 18 to January 22 can be granted.
-	  With Brika off, the chance that more work comes in than the crew has hours is 22% in the week of January 18, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	By 2026-12-28: Time off from January 25 to January 29 can be granted.
-	  With Corin off, the chance that more work comes in than the crew has hours is 22% in the week of January 25, against 6% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Ansel off, the chance that more work comes in than the crew has hours is 19 % in the week of January 11, against 5 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it isn't advised; with 1 technician fewer from December 7, 2026 it isn't advised.
+	.
+	By 2026-12-21: Hold the time off from January 18 to January 22.
+	  With Brika off, the chance that more work comes in than the crew has hours is 22 % in the week of January 18, against 6 % with everybody in. Offer another week (January 4, January 11, March 1), or plan overtime. If it is approved all the same, 5 h are missing in that week on average.
+	  With the season 21 days later it isn't advised; with 15 % less work it isn't advised; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
+	.
+	By 2026-12-28: Hold the time off from January 25 to January 29.
+	  With Corin off, the chance that more work comes in than the crew has hours is 22 % in the week of January 25, against 6 % with everybody in. Offer another week (January 4, January 11, March 1), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
+	  With the season 21 days later it isn't advised; with 15 % less work it isn't advised; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
+	.
 	By 2027-01-04: Time off from February 1 to February 5 can be granted.
-	  With Dessa off, the chance that more work comes in than the crew has hours is 20% in the week of February 1, against 8% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	By 2027-01-11: Weeks that can spare someone: February 8 to April 11.
-	  The 9 weeks from February 8 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 49% or less. If nothing is said, time off is asked for in busier weeks.
-	By 2027-04-19: Time off from May 17 to May 21 can be granted.
-	  With Corin off, the chance that more work comes in than the crew has hours is 43% in the week of May 17, against 22% with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Dessa off, the chance that more work comes in than the crew has hours is 20 % in the week of February 1, against 8 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it isn't advised; with 1 technician fewer from December 7, 2026 it isn't advised.
+	.
+	By 2027-04-19: Hold the time off from May 17 to May 21.
+	  With Corin off, the chance that more work comes in than the crew has hours is 43 % in the week of May 17, against 22 % with everybody in. Offer another week (March 1, March 8, August 9), or plan overtime. If it is approved all the same, 19 h are missing in that week on average.
+	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
+	.
+	By 2027-07-12: Weeks that can spare someone: August 9 to August 29.
+	  The 3 weeks from August 9 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 17 % or less. If nothing is said, time off is asked for in busier weeks.
+	  With the season 21 days later it isn't advised; with 15 % less work it stands (100 hours); with 15 % more work it isn't advised; with 1 technician fewer from December 7, 2026 it isn't advised.
 
 The whole report, as one page that opens anywhere and prints:
 

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"time"
 
+	"freshet/capacity"
 	"freshet/cmd/freshet/internal/desk"
 
 	"github.com/spf13/cobra"
@@ -11,10 +12,19 @@ import (
 
 func (a *app) shop() *cobra.Command {
 	var name, zone string
-	c := &cobra.Command{Use: "shop", Short: "Say the shop's name and time zone, or see them", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+	limits := desk.Limits()
+	values := make([]float64, len(limits))
+	c := &cobra.Command{Use: "shop", Short: "Say the shop's name, time zone, costs and limits, or see them", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
 		ctx := c.Context()
 		if _, err := time.LoadLocation(zone); err != nil {
 			return usage{fmt.Errorf("--zone: need a time zone such as America/Denver, have %q", zone)}
+		}
+		for i, l := range limits {
+			if c.Flags().Changed(l.Name) {
+				if err := l.Check(values[i]); err != nil {
+					return usage{err}
+				}
+			}
 		}
 		db, err := a.open(ctx)
 		if err != nil {
@@ -37,9 +47,32 @@ func (a *app) shop() *cobra.Command {
 			fmt.Fprintf(a.out, "%-10s %s\n", s[0], v)
 		}
 		fmt.Fprintf(a.out, "%-10s %s\n", "database", db.Path())
+		d := &desk.Desk{Store: db}
+		for i, l := range limits {
+			if c.Flags().Changed(l.Name) {
+				if err := d.SetLimit(ctx, l, values[i]); err != nil {
+					return err
+				}
+			}
+		}
+		policy, set, err := d.Policy(ctx)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintln(a.out, "\nCosts and limits behind the advice (usual: common practice, no source):")
+		for _, l := range limits {
+			whose := "usual"
+			if set[l.Name] {
+				whose = "yours"
+			}
+			fmt.Fprintf(a.out, "%-18s %8.4g  %s  %s\n", l.Name, l.Of(policy), whose, l.Usage)
+		}
 		return nil
 	}}
 	c.Flags().StringVar(&name, "name", "", "the shop's name, as pages and reports show it")
 	c.Flags().StringVar(&zone, "zone", "", "the time zone in which its days begin, such as America/Denver")
+	for i, l := range limits {
+		c.Flags().Float64Var(&values[i], l.Name, l.Of(capacity.DefaultPolicy()), l.Usage)
+	}
 	return c
 }

@@ -83,6 +83,7 @@ type shop struct {
 	book     *workload.Book
 	known    workload.Past
 	calendar capacity.Calendar
+	policy   capacity.Policy
 	crew     capacity.Crew
 	absences []capacity.Absence
 	open     []capacity.Job
@@ -108,6 +109,9 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 		return nil, err
 	}
 	s.demo = demo != ""
+	if s.policy, _, err = d.Policy(ctx); err != nil {
+		return nil, err
+	}
 	if err := s.readCalendar(ctx, d.Store); err != nil {
 		return nil, err
 	}
@@ -117,6 +121,7 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 	if err := s.readLines(ctx, d.Store); err != nil {
 		return nil, err
 	}
+	s.learn()
 	s.known = s.book.Known(ask.AsOf)
 	return s, s.readOpen(ctx, d.Store)
 }
@@ -140,31 +145,22 @@ func (s *shop) readCalendar(ctx context.Context, db *store.Store) error {
 	return nil
 }
 
-// usualProductivity stands where a crew file says nothing of it: from memory.
-const usualProductivity = .85
-
+// readCrew takes in who works on jobs. Productivity stays 0 where it isn't on
+// record, until it is learned.
 func (s *shop) readCrew(ctx context.Context, db *store.Store) error {
 	people, err := db.Crew(ctx)
 	if err != nil {
 		return err
 	}
-	guessed := 0
 	for _, p := range people {
 		t := capacity.Technician{Name: p.Name, WeeklyHours: p.WeeklyHours, Productivity: p.Productivity.V, Skills: p.Skills,
-			From: p.From.V, Until: p.Until.V, HourlyCost: p.HourlyCost.V}
-		if !p.Productivity.Valid {
-			t.Productivity = usualProductivity
-			guessed++
-		}
+			From: p.From.V, Until: p.Until.V, HourlyCost: p.HourlyCost.V, Ramp: s.policy.RampWeeks}
 		if t.Skills == nil {
 			t.Skills = []string{"all"}
 		}
-		if t.WeeklyHours > 0 && t.Productivity > 0 {
+		if t.WeeklyHours > 0 && (t.Productivity > 0 || !p.Productivity.Valid) {
 			s.crew = append(s.crew, t)
 		}
-	}
-	if guessed > 0 {
-		s.warn("%d of the crew have no productivity on record: %.0f %% of their paid hours are taken to go on jobs", guessed, 100*usualProductivity)
 	}
 	return nil
 }
@@ -172,6 +168,9 @@ func (s *shop) readCrew(ctx context.Context, db *store.Store) error {
 func (s *shop) warn(format string, args ...any) {
 	s.warnings = append(s.warnings, fmt.Sprintf(format, args...))
 }
+
+// clockedSource is the source of job hours that are clocked ones.
+const clockedSource = "clocked hours of finished jobs"
 
 // readLines makes the book that forecasts are made from. A job's hours are the
 // clocked ones; where a file has none, the billed ones; where it has neither,
@@ -229,7 +228,7 @@ func (s *shop) readLines(ctx context.Context, db *store.Store) error {
 		}
 		s.book.Jobs[i] = j
 	}
-	for i, name := range []string{"clocked hours of finished jobs", "billed hours of finished jobs", "quoted hours of finished jobs"} {
+	for i, name := range []string{clockedSource, "billed hours of finished jobs", "quoted hours of finished jobs"} {
 		if from[i] > 0 && from[i] >= max(from[0], from[1], from[2]) {
 			s.source = name
 			break

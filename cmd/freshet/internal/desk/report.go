@@ -38,7 +38,7 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 	usual := s.usual()
 	facts.Season = s.season(f, usual)
 	facts.Kinds = s.kinds(f)
-	crew, err := s.staffing(f, capacity.WhatIf{})
+	crew, err := s.staffing(ctx, d.Store, f, capacity.WhatIf{})
 	switch {
 	case errors.Is(err, ErrNoCrew), errors.Is(err, ErrNoHours):
 		facts.Warnings = append(facts.Warnings, "The crew's side is missing: "+err.Error()+".")

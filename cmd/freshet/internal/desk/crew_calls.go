@@ -1,0 +1,74 @@
+package desk
+
+import (
+	"context"
+	"database/sql"
+	"fmt"
+
+	"freshet/capacity"
+	"freshet/forecast"
+	"freshet/ingest/store"
+	"freshet/report"
+
+	"gonum.org/v1/gonum/stat"
+)
+
+// Whom to call for a lull: at most so many, away for a year or more and seen
+// within three.
+const (
+	mostCalls = 12
+	awayDays  = 365
+	goneDays  = 3 * 365
+)
+
+// calls lists whom to call for a lull: open work that can wait first, then
+// units that have not been in for a year, by numbers alone.
+func (s *shop) calls(ctx context.Context, db *store.Store) ([]string, error) {
+	var out []string
+	open, err := db.Open(ctx, s.ask.AsOf-forgotten, s.ask.AsOf)
+	if err != nil {
+		return nil, err
+	}
+	for _, j := range open {
+		if c := (capacity.Job{Kind: j.Kind, Deferrable: j.Deferrable, Emergency: j.Emergency, Waiting: waits(j.Status)}); c.CanMove() && len(out) < mostCalls/2 {
+			out = append(out, fmt.Sprintf("order %s: %s that can wait", j.RO, j.Kind))
+		}
+	}
+	away, err := db.NotSeen(ctx, s.ask.AsOf-goneDays, s.ask.AsOf-awayDays, s.ask.AsOf, mostCalls-len(out))
+	for _, v := range away {
+		out = append(out, fmt.Sprintf("unit %s (order %s): not in since %s", v.Unit, v.RO, report.LongDay(v.Day)))
+	}
+	return out, err
+}
+
+// How many emergencies of the last year it takes to say what to hold back.
+const (
+	leastEmergencies = 5
+	mostEmergencies  = 10000 // more are no shop's
+)
+
+// holdBack gives the hours a week that emergencies of the last year took in
+// all but few weeks, by capacity.Emergencies.
+func (s *shop) holdBack(ctx context.Context, db *store.Store) (*HoldBack, error) {
+	const year = 52 * forecast.Week
+	jobs, err := db.Emergencies(ctx, s.ask.AsOf-year, s.ask.AsOf)
+	if err != nil {
+		return nil, err
+	}
+	var hours []float64
+	for _, j := range jobs {
+		for _, h := range []sql.Null[float64]{j.Clocked, j.Billed, j.Quoted} {
+			if h.Valid && h.V > 0 {
+				hours = append(hours, h.V)
+				break
+			}
+		}
+	}
+	if len(hours) < leastEmergencies || len(jobs) > mostEmergencies {
+		return nil, nil
+	}
+	mean, sd := stat.MeanStdDev(hours, nil)
+	days := min(year, s.ask.AsOf-s.book.Jobs[0].DroppedOff)
+	e := capacity.Emergencies{PerWeek: forecast.Week * float64(len(jobs)) / float64(days), Hours: mean, SD: max(sd, .01*mean)}
+	return &HoldBack{PerWeek: e.PerWeek, Hours: e.Quantile(s.policy.PlanAt), At: s.policy.PlanAt}, nil
+}

@@ -1,0 +1,50 @@
+package store
+
+import (
+	"context"
+
+	"freshet/forecast"
+)
+
+// Emergencies gives the emergencies dropped off on or after since and before
+// asOf. The hours of one that was not ready before asOf are left out.
+func (s *Store) Emergencies(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
+	out, err := s.jobs(ctx, "emergency AND dropped_off >= ? AND dropped_off < ?", since.String(), asOf.String())
+	for i := range out {
+		if j := &out[i]; !j.Ready.Valid || j.Ready.V >= asOf {
+			j.Clocked.Valid, j.Billed.Valid = false, false
+		}
+	}
+	return out, err
+}
+
+// Visit is the last time that a unit was dropped off.
+type Visit struct {
+	Unit, RO string
+	Day      forecast.Date
+}
+
+// NotSeen gives up to n units last dropped off on or after since and before
+// until, the latest first, nothing on or after asOf being known.
+func (s *Store) NotSeen(ctx context.Context, since, until, asOf forecast.Date, n int) ([]Visit, error) {
+	// With max(), SQLite takes the other columns from the row that has it.
+	rows, err := s.r.QueryContext(ctx, `SELECT unit, ro, max(dropped_off) AS last FROM job_lines WHERE unit != '' AND dropped_off < ?
+		GROUP BY unit HAVING last >= ? AND last < ? ORDER BY last DESC, unit LIMIT ?`, asOf.String(), since.String(), until.String(), n)
+	if err != nil {
+		return nil, wrap(err)
+	}
+	defer rows.Close()
+	var out []Visit
+	for rows.Next() {
+		var v Visit
+		var day string
+		if err := rows.Scan(&v.Unit, &v.RO, &day); err != nil {
+			return nil, wrap(err)
+		}
+		if v.Day, err = forecast.ParseDate(day); err != nil {
+			return nil, wrap(err)
+		}
+		out = append(out, v)
+	}
+	return out, wrap(rows.Err())
+}
