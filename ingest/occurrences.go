@@ -2,7 +2,7 @@ package ingest
 
 // remembered is how many groups a generation of occurrences holds: decades of
 // a small shop's jobs, in a few megabytes.
-const remembered = 1 << 18
+const remembered = 1 << 16
 
 // occurrences counts how often each group of rows has come in a file, by a
 // hash of its name. It keeps the last remembered groups at least, so that a

@@ -5,7 +5,6 @@ import (
 	"cmp"
 	"context"
 	"database/sql/driver"
-	"encoding/csv"
 	"encoding/json"
 	"fmt"
 	"strings"
@@ -68,18 +67,18 @@ func (s *Store) Import(ctx context.Context, b Batch, rows Rows, progress func(ro
 		if err != nil {
 			return err
 		}
-		for rows.Next() {
+		if err := ahead(rows, t.table, func(r *row) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if err := t.take(rows); err != nil {
+			if err := t.take(r); err != nil {
 				return err
 			}
 			if progress != nil && t.b.Rows%5000 == 0 {
 				progress(t.b.Rows)
 			}
-		}
-		if err := rows.Err(); err != nil {
+			return nil
+		}); err != nil {
 			return err
 		}
 		if err := t.close(); err != nil {
@@ -160,24 +159,20 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 	return t, nil
 }
 
-func (t *taker) take(rows Rows) error {
+func (t *taker) take(r *row) error {
 	if t.b.Rows++; t.b.Rows == 1 {
 		reached("insert")
 	}
-	if bad := rows.Reject(); bad != nil {
-		return t.refuse(bad, rows.Cells())
+	if r.bad != nil {
+		return t.refuse(r.bad, r.text)
 	}
-	if doubts := rows.Warnings(); len(doubts) > 0 {
+	if len(r.doubts) > 0 {
 		t.b.Warned++
-		t.b.Warnings = append(t.b.Warnings, doubts[:min(len(doubts), MaxShown-len(t.b.Warnings))]...)
+		t.b.Warnings = append(t.b.Warnings, r.doubts[:min(len(r.doubts), MaxShown-len(t.b.Warnings))]...)
 	}
-	record := rows.Record()
-	t.args = t.table.values(append(t.args[:0], ""), record)
-	t.text.Reset()
-	encode(&t.text, t.args[1:])
-	t.digest = digestOf(t.text.Bytes())
-	key := record.Key()
-	if d, ok := record.(*ingest.DropOff); ok {
+	t.args, t.digest = append(t.args[:0], r.args...), r.digest
+	key := r.key
+	if d, ok := r.record.(*ingest.DropOff); ok {
 		if t.b.Mended && d.Line == "" {
 			var err error
 			if key, err = t.place(d); err != nil {
@@ -190,18 +185,13 @@ func (t *taker) take(rows Rows) error {
 }
 
 // refuse keeps a row that can't be taken.
-func (t *taker) refuse(bad *ingest.RowError, cells []string) error {
+func (t *taker) refuse(bad *ingest.RowError, text string) error {
 	t.b.Rejected++
 	if len(t.b.Rejects) < MaxShown {
 		t.b.Rejects = append(t.b.Rejects, bad)
 	}
-	t.text.Reset()
-	w := csv.NewWriter(&t.text)
-	w.Write(cells)
-	w.Flush()
-	row := strings.TrimSuffix(t.text.String(), "\n")
-	t.content.with(rejectHash(int64(bad.Line), bad.Column, bad.Value, bad.Reason, row))
-	_, err := t.reject.exec(t.b.ID, int64(bad.Line), bad.Column, bad.Value, bad.Reason, row)
+	t.content.with(rejectHash(int64(bad.Line), bad.Column, bad.Value, bad.Reason, text))
+	_, err := t.reject.exec(t.b.ID, int64(bad.Line), bad.Column, bad.Value, bad.Reason, text)
 	return err
 }
 
