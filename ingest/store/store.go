@@ -52,7 +52,7 @@ func Open(ctx context.Context, path string) (*Store, error) {
 	s := &Store{path: path}
 	// The driver takes these keys and drops ones it doesn't know, silently:
 	// check reads them back.
-	s.w, err = sqlx.Open("sqlite3", dsn(path, "_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=5000&_foreign_keys=on&_cache_size=-49152"))
+	s.w, err = sqlx.Open("sqlite3", dsn(path, "_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=5000&_foreign_keys=on&_cache_size=-24576"))
 	if err != nil {
 		return nil, fmt.Errorf("store: %w", err)
 	}
@@ -111,7 +111,7 @@ func (s *Store) check(ctx context.Context) error {
 		{s.w, "writer", "synchronous", "2"},
 		{s.w, "writer", "busy_timeout", "5000"},
 		{s.w, "writer", "foreign_keys", "1"},
-		{s.w, "writer", "cache_size", "-49152"}, // KiB: keys come in any order
+		{s.w, "writer", "cache_size", "-24576"}, // KiB: keys come in any order
 		{s.r, "reader", "query_only", "1"},
 		{s.r, "reader", "busy_timeout", "5000"},
 	} {
