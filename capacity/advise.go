@@ -41,7 +41,8 @@ type Advice struct {
 // or Saturdays would do, the cheaper one is advised and the other named as
 // InsteadOf it. Time off and lulls are judged without extra hands, which may not
 // be found. Every rule reads quantiles of the plan's joint paths and tries its
-// advice on them; one that doesn't help isn't given.
+// advice on them; one that doesn't help isn't given, nor, where the policy knows
+// what waiting and lost work cost, one that costs more than it saves.
 //
 // A hire takes FillWeeks + NoticeWeeks + RampWeeks of the policy, so that the
 // paths must reach further than that for the day to post the job to be seen in
@@ -102,6 +103,39 @@ func (o option) cost() (sum float64) {
 		}
 	}
 	return sum
+}
+
+// worth tells whether a measure of that cost saves as much by turning one
+// outcome into another, or whether that can't be told.
+func (a *adviser) worth(without, with Outcome, cost *float64) bool {
+	return cost == nil || !a.weighs() || a.loss(without)-a.loss(with) >= *cost
+}
+
+// weighs tells whether the owner said what waiting or lost work costs.
+func (a *adviser) weighs() bool { return a.WaitCost > 0 || a.LostCost > 0 }
+
+// loss gives the mean cost of work that waits and work that is lost, the line
+// being followed anew with its length at a week's end held to what the crew
+// does in the LostWeeks after.
+func (a *adviser) loss(o Outcome) float64 {
+	longest := make([]float64, o.Work.H)
+	for j := range longest {
+		longest[j] = o.weekly.within(float64(j+1), a.LostWeeks)
+	}
+	sum := 0.0
+	for i := range o.Work.N() {
+		come := o.Arriving.Path(i)
+		line := o.Work.Path(i)[0] - come[0]
+		for j, h := range come {
+			line = max(0, line+h-o.Weeks[j].Available)
+			if over := line - longest[j]; over > 0 {
+				sum += a.LostCost * over
+				line = longest[j]
+			}
+			sum += a.WaitCost * line
+		}
+	}
+	return sum / float64(o.Work.N())
 }
 
 // with gives the plan and its outcome under a change.

@@ -66,6 +66,9 @@ func (a *adviser) hire() (*option, error) {
 		c += a.HireCost
 		advice.Cost = &c
 	}
+	if !a.worth(a.out, with, advice.Cost) {
+		return nil, nil
+	}
 	steps := fmt.Sprintf("%s to fill it, %d of notice and %d to full speed", plural(a.FillWeeks, "week"), a.NoticeWeeks, a.RampWeeks)
 	if full == need {
 		advice.Why += fmt.Sprintf("Post the job by %s: %s. ", dayName(advice.DecideBy), steps)
@@ -76,6 +79,9 @@ func (a *adviser) hire() (*option, error) {
 	week, h := a.peak(a.out.Backlog)
 	advice.Why += fmt.Sprintf("If nothing is done, about %s are left to do at the end of the week of %s, or fewer, %s.",
 		hours(h), dayName(a.out.Weeks[week].Monday), a.odds())
+	if !a.weighs() {
+		advice.Why = "Whether it pays depends on what waiting and lost work cost you: say that in the shop's settings, and it is weighed. " + advice.Why
+	}
 	return &option{[]Advice{advice}, plan, with}, nil
 }
 

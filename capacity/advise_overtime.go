@@ -34,8 +34,12 @@ func (a *adviser) overtime() ([]Advice, error) {
 			return nil, err
 		}
 		paid := h / a.Crew.typical(from).Productivity
+		cost := a.cost(paid, a.OvertimePremium)
+		if !a.worth(a.out, with, cost) {
+			continue
+		}
 		all = append(all, Advice{Do: Overtime, From: from, Until: until, Hours: h,
-			DecideBy: a.before(from, a.OvertimeAhead), Cost: a.cost(paid, a.OvertimePremium),
+			DecideBy: a.before(from, a.OvertimeAhead), Cost: cost,
 			Why: fmt.Sprintf("More work is likely to be left than the crew can carry for %s from %s. "+
 				"Book %s on jobs in overtime (%.1f paid hours a technician a week); hold more ready until the work is in. "+
 				"If nothing is done, a job dropped off then has about %.0f days of work ahead of it instead of %.0f.",
@@ -111,7 +115,8 @@ func (a *adviser) saturdays() (*option, error) {
 		// What is left at the shortage's end, as the peak may lie before the
 		// first Saturday that can be opened.
 		before, after := without.Backlog.Dist(r.last).Quantile(a.PlanAt), with.Backlog.Dist(r.last).Quantile(a.PlanAt)
-		if h < a.WorthHours || before-after < a.WorthHours {
+		cost := a.cost(paid, a.OvertimePremium)
+		if h < a.WorthHours || before-after < a.WorthHours || !a.worth(without, with, cost) {
 			continue
 		}
 		if o == nil {
@@ -120,7 +125,7 @@ func (a *adviser) saturdays() (*option, error) {
 		o.plan, o.out = plan, with
 		opened := slices.Sorted(maps.Keys(days))
 		o.advice = append(o.advice, Advice{Do: OpenSaturday, From: opened[0], Until: opened[len(opened)-1], Hours: h,
-			DecideBy: a.before(opened[0], a.SaturdayAhead), Cost: a.cost(paid, a.OvertimePremium),
+			DecideBy: a.before(opened[0], a.SaturdayAhead), Cost: cost,
 			Why: fmt.Sprintf("More work is likely to be left than the crew can carry for %s from %s, too long for overtime alone. "+
 				"Opening %s from %s with %s of the crew in turn adds %s on jobs; the backlog at the end of the week of %s is then %s or less, %s. "+
 				"If nothing is done, it is up to %s.",

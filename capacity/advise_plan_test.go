@@ -203,3 +203,27 @@ func TestAdviseSubcontract(t *testing.T) {
 		t.Errorf("sent out in vain: %+v", sent)
 	}
 }
+
+// With the owner's costs in hand, a measure that costs more than it saves
+// isn't advised, and with dear losses the same one is.
+func TestAdviceIsWeighedAgainstTheOwnersCosts(t *testing.T) {
+	p := storyPlan(level(append(append(repeat(100, 20), repeat(165, 12)...), repeat(60, 8)...)...))
+	p.Policy = DefaultPolicy()
+	says(t, of(t, advise(t, p), Hire), "Whether it pays depends")
+	p.Policy.WaitCost = .01
+	for _, a := range advise(t, p) {
+		if a.Cost != nil {
+			t.Errorf("%s for $%.0f saves next to nothing", a.Do, *a.Cost)
+		}
+	}
+	p.Policy.WaitCost, p.Policy.LostCost = 50, 1000
+	hire := of(t, advise(t, p), Hire)
+	if hire == nil || strings.Contains(hire.Why, "depends") {
+		t.Errorf("have %+v", hire)
+	}
+	// By hand: 10 h above the limit of 3 × 136 h are lost on the only path, and
+	// 3, 2 and 1 times 136 h wait at weeks' ends.
+	q := storyPlan(onePath(4*136+10, 0, 0, 0))
+	a := &adviser{Policy: Policy{WaitCost: 2, LostCost: 100, LostWeeks: 3}}
+	near(t, "loss", a.loss(must[Outcome](t)(q.Outcome())), 100*10+2*(3+2+1)*136, 1e-9)
+}

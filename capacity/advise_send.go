@@ -83,14 +83,18 @@ func (a *adviser) send(kinds []string, now Outcome, follow func(Plan) (Outcome, 
 		if err != nil {
 			return nil, err
 		}
+		var cost *float64
+		if c := most * share * a.SentCost; c > 0 {
+			cost = &c
+		}
+		if !a.worth(now, after, cost) {
+			return nil, nil
+		}
 		from, name := a.from(r), a.Kinds[kind].Kind
-		advice := Advice{Do: Subcontract, Kind: name, From: from, Until: a.until(r), Hours: most * share, DecideBy: a.before(from, a.SentAhead),
+		advice := Advice{Do: Subcontract, Kind: name, From: from, Until: a.until(r), Hours: most * share, DecideBy: a.before(from, a.SentAhead), Cost: cost,
 			Why: fmt.Sprintf("%sThe chance that their line passes %.2g weeks of work is %s. Sending out %d of 10 %s jobs from %s to %s, about %s, lowers it to %s. "+
 				"%sIf nothing is done, that work waits while other hours may stand idle.",
 				why, a.LimitWeeks, percent(without), tenths, name, dayName(from), dayName(a.until(r)), hours(most*share), percent(chance), or)}
-		if c := advice.Hours * a.SentCost; c > 0 {
-			advice.Cost = &c
-		}
 		a.adopt(p, whole)
 		return []Advice{advice}, nil
 	}

@@ -50,3 +50,9 @@ func (c clock) until(t, worked, hours float64) float64 {
 	at := float64(k-1) + (end-c.done[k-1])/(c.done[k]-c.done[k-1])
 	return max(0, at-t) // rounding may put hours of nearly nothing before closed days
 }
+
+// within gives the hours done in so many steps from step t on.
+func (c clock) within(t, steps float64) float64 {
+	last := float64(len(c.done) - 1)
+	return c.worked(min(t+steps, last)) - c.worked(min(t, last)) + c.rate*(max(0, t+steps-last)-max(0, t-last))
+}

@@ -29,6 +29,10 @@ type Policy struct {
 
 	TimeOffAhead int // weeks ahead that time off is settled
 
+	WaitCost  float64 // what an hour of work in line costs the shop a week, and
+	LostCost  float64 // an hour lost because the line is too long; both 0 if not known
+	LostWeeks float64 // weeks of work in line beyond which work goes elsewhere
+
 	HireCost  float64 // of finding and settling in one technician, wages apart
 	SentCost  float64 // of an hour of work sent to another shop; 0 if not known
 	SentAhead int     // weeks that it takes to arrange
@@ -45,7 +49,7 @@ func DefaultPolicy() Policy {
 		FillWeeks: 8, NoticeWeeks: 2, RampWeeks: 4,
 		OvertimeRun: 3, OvertimeHours: 50, OvertimePremium: 1.5, OvertimeAhead: 1, WarnHours: 60,
 		SaturdayRun: 4, SaturdayCrew: .5, SaturdayAhead: 3,
-		TimeOffAhead: 4, SentAhead: 2,
+		TimeOffAhead: 4, SentAhead: 2, LostWeeks: 3,
 		UsedShare: .7, LullAhead: 3,
 	}
 }
