@@ -9,6 +9,18 @@ import (
 	"freshet/forecast"
 )
 
+// TimeOff gives Advise's word on the time off that is requested, and nothing
+// else. It returns the errors of Plan.Outcome.
+func TimeOff(p Plan) ([]Advice, error) {
+	out, err := p.Outcome()
+	if err != nil || len(p.Requested) == 0 {
+		return nil, err
+	}
+	a := &adviser{Policy: p.policy()}
+	a.adopt(p, out)
+	return a.timeOff()
+}
+
 // timeOff judges each absence asked for, or, if there is none, says which of
 // the coming weeks can spare a technician.
 func (a *adviser) timeOff() ([]Advice, error) {

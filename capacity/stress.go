@@ -1,9 +1,11 @@
 package capacity
 
 import (
-	"fmt"
+	"slices"
 
 	"freshet/forecast"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // Otherwise tells what becomes of an advice where the future isn't the one
@@ -26,44 +28,68 @@ func (p Plan) Cases() []WhatIf {
 }
 
 // Stress fills in Otherwise of each advice on the plan: the plan is advised on
-// anew in each of its Cases. It returns the errors of Advise.
+// anew in each of its Cases, side by side. It returns the errors of Advise.
 func Stress(p Plan, all []Advice) error {
 	if len(all) == 0 {
 		return nil
 	}
-	for _, c := range p.Cases() {
-		q, err := c.Apply(p)
-		if err != nil {
+	cases := p.Cases()
+	found := make([][]Otherwise, len(cases))
+	var g errgroup.Group
+	for k, c := range cases {
+		g.Go(func() (err error) {
+			found[k], err = c.stress(p, all)
 			return err
-		}
-		then, err := Advise(q)
-		if err != nil {
-			return fmt.Errorf("%w (with %v)", err, c)
-		}
-		out, err := q.Outcome()
-		if err != nil {
-			return err
-		}
-		as := &adviser{Policy: q.policy()}
-		as.adopt(q, out)
-		for i, a := range all {
-			o := Otherwise{If: c.String(), Hours: a.Hours, DecideBy: a.DecideBy}
-			if a.Do == ApproveTimeOff || a.Do == HoldTimeOff {
-				o.Stands = as.spare(a) == (a.Do == ApproveTimeOff)
-				all[i].Otherwise = append(all[i].Otherwise, o)
-				continue
-			}
-			for _, b := range then {
-				if b.Do == a.Do && b.Kind == a.Kind && b.From <= a.Until+within && b.Until >= a.From-within {
-					o.Stands, o.Hours, o.DecideBy = true, b.Hours, b.DecideBy
-					break
-				}
-			}
-			all[i].Otherwise = append(all[i].Otherwise, o)
+		})
+	}
+	if err := g.Wait(); err != nil {
+		return err
+	}
+	for i := range all {
+		for k := range cases {
+			all[i].Otherwise = append(all[i].Otherwise, found[k][i])
 		}
 	}
 	return nil
 }
+
+// stress tells how each advice on the plan stands under the change.
+func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
+	q, err := w.Apply(p)
+	if err != nil {
+		return nil, err
+	}
+	var then []Advice
+	if slices.ContainsFunc(all, func(a Advice) bool { return !a.timeOff() }) {
+		if then, err = Advise(q); err != nil {
+			return nil, err
+		}
+	}
+	out, err := q.Outcome()
+	if err != nil {
+		return nil, err
+	}
+	as := &adviser{Policy: q.policy()}
+	as.adopt(q, out)
+	found := make([]Otherwise, len(all))
+	for i, a := range all {
+		o := &found[i]
+		*o = Otherwise{If: w.String(), Hours: a.Hours, DecideBy: a.DecideBy}
+		if a.timeOff() {
+			o.Stands = as.spare(a) == (a.Do == ApproveTimeOff)
+			continue
+		}
+		for _, b := range then {
+			if b.Do == a.Do && b.Kind == a.Kind && b.From <= a.Until+within && b.Until >= a.From-within {
+				o.Stands, o.Hours, o.DecideBy = true, b.Hours, b.DecideBy
+				break
+			}
+		}
+	}
+	return found, nil
+}
+
+func (a Advice) timeOff() bool { return a.Do == ApproveTimeOff || a.Do == HoldTimeOff }
 
 // spare tells whether each week that time off is about can spare its share of
 // the hours.

@@ -115,6 +115,17 @@ type Otherwise struct {
 	DecideBy forecast.Date `json:"decide_by"`
 }
 
+// not says what becomes of an advice that doesn't stand.
+func (a Advice) not() string {
+	switch a.Do {
+	case capacity.HoldTimeOff:
+		return "it can be granted"
+	case capacity.ApproveTimeOff:
+		return "it is better held"
+	}
+	return "it isn't advised"
+}
+
 // IfNot says in a sentence what changes an advice, empty where nothing is
 // known.
 func (a Advice) IfNot() string {
@@ -122,7 +133,7 @@ func (a Advice) IfNot() string {
 	for _, o := range a.Otherwise {
 		switch {
 		case !o.Stands:
-			parts = append(parts, "with "+o.If+" it isn't advised")
+			parts = append(parts, "with "+o.If+" "+a.not())
 		case o.DecideBy != a.DecideBy:
 			parts = append(parts, fmt.Sprintf("with %s decide by %s (%s hours)", o.If, Day(o.DecideBy), Whole(o.Hours)))
 		default:
@@ -355,7 +366,7 @@ func (r *Report) cautions() []string {
 		switch a.Do {
 		case capacity.Overtime, capacity.OpenSaturday:
 			add(capacity.OvertimeCaution)
-		case capacity.MoveWork:
+		case capacity.MoveWork, capacity.FillLull, capacity.Subcontract:
 			add(capacity.SafetyCaution)
 		}
 	}

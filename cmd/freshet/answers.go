@@ -150,7 +150,11 @@ func (a *app) showCrew(v desk.Crew) error {
 			fmt.Fprintf(a.out, "    %s\n", c)
 		}
 	}
-	for _, x := range report.Build(report.Facts{Advice: v.Advice}).Cautions {
+	facts := report.Facts{Advice: v.Advice}
+	for _, x := range v.Advice {
+		facts.Kinds = append(facts.Kinds, report.Kind{Name: x.Kind})
+	}
+	for _, x := range append(report.Build(facts).Cautions, capacity.EstimateCaution) {
 		fmt.Fprintln(a.out, "\nCaution:", x)
 	}
 	return nil

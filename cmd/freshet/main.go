@@ -57,6 +57,9 @@ FRESHET_DB says. Give the shop its name and its time zone:
 	overtime-cap             50  usual  hours a week of one technician at most, overtime included
 	overtime-weeks            3  usual  weeks of overtime on end at most
 	saturday-crew            50  usual  percent of the crew that works an opened Saturday
+	lost-cost                 0  usual  dollars that an hour of work lost to another shop costs you (0: not known)
+	wait-cost                 0  usual  dollars that an hour of work in line costs you a week (0: not known)
+	line-longest              3  usual  weeks of work in line beyond which work goes elsewhere
 	hire-cost                 0  usual  dollars to find and settle in one technician, wages apart
 	fill-weeks                8  usual  weeks to fill a post
 	notice-weeks              2  usual  weeks of notice that a new technician gives elsewhere
@@ -101,19 +104,19 @@ Do the crew's hours meet it?
 	.
 	By 2026-12-14: Time off from January 11 to January 15 can be granted.
 	  With Ansel off, the chance that more work comes in than the crew has hours is 19 % in the week of January 11, against 5 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it isn't advised; with 1 technician fewer from December 7, 2026 it isn't advised.
+	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2026-12-21: Hold the time off from January 18 to January 22.
 	  With Brika off, the chance that more work comes in than the crew has hours is 22 % in the week of January 18, against 6 % with everybody in. Offer another week (January 4, January 11, March 1), or plan overtime. If it is approved all the same, 5 h are missing in that week on average.
-	  With the season 21 days later it isn't advised; with 15 % less work it isn't advised; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
+	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
 	By 2026-12-28: Hold the time off from January 25 to January 29.
 	  With Corin off, the chance that more work comes in than the crew has hours is 22 % in the week of January 25, against 6 % with everybody in. Offer another week (January 4, January 11, March 1), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
-	  With the season 21 days later it isn't advised; with 15 % less work it isn't advised; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
+	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
 	By 2027-01-04: Time off from February 1 to February 5 can be granted.
 	  With Dessa off, the chance that more work comes in than the crew has hours is 20 % in the week of February 1, against 8 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it isn't advised; with 1 technician fewer from December 7, 2026 it isn't advised.
+	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2027-04-19: Hold the time off from May 17 to May 21.
 	  With Corin off, the chance that more work comes in than the crew has hours is 43 % in the week of May 17, against 22 % with everybody in. Offer another week (March 1, March 8, August 9), or plan overtime. If it is approved all the same, 19 h are missing in that week on average.
@@ -121,7 +124,9 @@ Do the crew's hours meet it?
 	.
 	By 2027-07-12: Weeks that can spare someone: August 9 to August 29.
 	  The 3 weeks from August 9 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 17 % or less. If nothing is said, time off is asked for in busier weeks.
-	  With the season 21 days later it isn't advised; with 15 % less work it stands (100 hours); with 15 % more work it isn't advised; with 1 technician fewer from December 7, 2026 it isn't advised.
+	  With the season 21 days later it is better held; with 15 % less work it stands (100 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
+	.
+	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
 
 The whole report, as one page that opens anywhere and prints:
 

@@ -26,7 +26,10 @@ var (
 // demoBook gives an invented shop's book as the desk would make it, and the
 // day after its last.
 func demoBook(seed int) (*workload.Book, forecast.Date) {
-	shop := demo.Generate(demo.SixYears(uint64(seed), forecast.NewDate(2026, 11, 25)))
+	return bookOf(demo.Generate(demo.SixYears(uint64(seed), forecast.NewDate(2026, 11, 25))))
+}
+
+func bookOf(shop demo.Shop) (*workload.Book, forecast.Date) {
 	calendar := capacity.DefaultCalendar()
 	calendar.Days = map[forecast.Date]float64{}
 	for _, a := range shop.Off {

@@ -233,8 +233,11 @@ func (s *shop) demands(f workload.Futures) ([]capacity.Demand, error) {
 // off that lies far enough ahead to be settled still. All of it counts in the
 // plan's hours; to be judged it is taken out first.
 func advise(p capacity.Plan) ([]capacity.Advice, error) {
-	advice, err := stressed(p)
+	advice, err := capacity.Advise(p)
 	if err != nil {
+		return nil, err
+	}
+	if err := capacity.Stress(p, advice); err != nil {
 		return nil, err
 	}
 	asked := p
@@ -247,28 +250,14 @@ func advise(p capacity.Plan) ([]capacity.Advice, error) {
 			asked.Absences = append(asked.Absences, a)
 		}
 	}
-	if len(asked.Requested) == 0 {
-		return advice, nil
-	}
-	judged, err := stressed(asked)
+	judged, err := capacity.TimeOff(asked)
 	if err != nil {
 		return nil, err
 	}
-	timeOff := func(a capacity.Advice) bool { return a.Do == capacity.ApproveTimeOff || a.Do == capacity.HoldTimeOff }
-	for _, a := range judged {
-		if timeOff(a) {
-			advice = append(advice, a)
-		}
+	if err := capacity.Stress(asked, judged); err != nil {
+		return nil, err
 	}
+	advice = append(advice, judged...)
 	slices.SortStableFunc(advice, func(a, b capacity.Advice) int { return cmp.Compare(a.DecideBy, b.DecideBy) })
 	return advice, nil
-}
-
-// stressed gives the advice on a plan and how it stands in other futures.
-func stressed(p capacity.Plan) ([]capacity.Advice, error) {
-	advice, err := capacity.Advise(p)
-	if err != nil {
-		return nil, err
-	}
-	return advice, capacity.Stress(p, advice)
 }
