@@ -227,3 +227,40 @@ func TestAdviceIsWeighedAgainstTheOwnersCosts(t *testing.T) {
 	a := &adviser{Policy: Policy{WaitCost: 2, LostCost: 100, LostWeeks: 3}}
 	near(t, "loss", a.loss(must[Outcome](t)(q.Outcome())), 100*10+2*(3+2+1)*136, 1e-9)
 }
+
+// BenchmarkPlan is the plan that the design asks for: three skills, 60 open
+// jobs, 13 weeks, 1,000 paths.
+func BenchmarkPlan(b *testing.B) {
+	_, d := storyRow(b, "story1_peak_usual_4")
+	d.WeeklyMean = d.WeeklyMean[:13]
+	p := storyPlan(d.simulate(1000, 1))
+	p.Calendar = DefaultCalendar()
+	p.Crew[0].Skills, p.Crew[1].Skills = []string{"roof", "gas"}, []string{"roof", "cooling"}
+	var jobs []Job
+	for i := range 60 {
+		jobs = append(jobs, Job{Kind: []string{"roof", "gas", "cooling"}[i%3], DroppedOff: monday - forecast.Date(i), Hours: 2 + float64(i%9), Waiting: i%5 == 0, Deferrable: i%4 == 0})
+	}
+	for i, kind := range []string{"roof", "gas", "cooling"} {
+		part := d
+		part.WeeklyMean = nil
+		for _, m := range d.WeeklyMean {
+			part.WeeklyMean = append(part.WeeklyMean, m/3)
+		}
+		p.Kinds = append(p.Kinds, Demand{Kind: kind, Ready: 60, Arriving: part.simulate(1000, uint64(2+i))})
+	}
+	p.Load = must[Load](b)(NewLoad(jobs))
+	p.Released = p.Load.Release(4, 13)
+	b.ReportAllocs()
+	for b.Loop() {
+		all, err := Advise(p)
+		if err == nil {
+			_, err = p.Skills()
+		}
+		if err == nil {
+			err = Stress(p, all)
+		}
+		if err != nil {
+			b.Fatal(err)
+		}
+	}
+}

@@ -146,17 +146,33 @@ func (o Outcome) Peak() forecast.Empirical {
 
 // ChanceOver gives the share of paths in which the backlog passes so many
 // weeks of work at some week's end.
-func (o Outcome) ChanceOver(weeks float64) float64 { return 1 - o.Peak().CDF(weeks) }
+func (o Outcome) ChanceOver(weeks float64) float64 {
+	n := 0
+	for i := range o.Backlog.N() {
+		if o.over(i, weeks) > 0 {
+			n++
+		}
+	}
+	return float64(n) / float64(o.Backlog.N())
+}
 
 // WeeksOver gives the mean number of weeks at whose end the backlog is more
 // than so many weeks of work.
 func (o Outcome) WeeksOver(weeks float64) float64 {
-	ahead := o.WeeksOfWork()
 	n := 0
-	for _, v := range ahead.Values {
-		if v > weeks {
+	for i := range o.Backlog.N() {
+		n += o.over(i, weeks)
+	}
+	return float64(n) / float64(o.Backlog.N())
+}
+
+// over counts the weeks of a path at whose end the crew needs more than so
+// many weeks for the backlog.
+func (o Outcome) over(path int, weeks float64) (n int) {
+	for j, b := range o.Backlog.Path(path) {
+		if b > o.weekly.within(float64(j+1), weeks)+1e-9 { // sums of hours round
 			n++
 		}
 	}
-	return float64(n) / float64(ahead.N())
+	return n
 }
