@@ -10,7 +10,8 @@ import (
 	"freshet/forecast"
 )
 
-// Calendar tells which days the shop is open, and how much of a usual day.
+// Calendar tells which days the shop is open, how much of a usual day, and for
+// how many technicians at once.
 type Calendar struct {
 	// Week is the share of a usual day by time.Weekday, Sunday first: 0
 	// closed, 1 open, 0.5 a half day. Weekly hours are spread over it.
@@ -20,6 +21,8 @@ type Calendar struct {
 	// Days are exceptions, which win over week and holidays: 0 for a day
 	// closed, 1 for a Saturday opened, 0.5 for half of Christmas Eve.
 	Days map[forecast.Date]float64
+	// Bays is how many technicians can work at once; 0 is no limit.
+	Bays int
 }
 
 // DefaultCalendar is open Monday to Friday but for DefaultHolidays.
@@ -37,6 +40,9 @@ func (c Calendar) Check() error {
 		if !(share >= 0 && share <= maxShare) {
 			return fmt.Errorf("capacity: need %vs open for a share from 0 to %d of a day, have %v", time.Weekday(d), maxShare, share)
 		}
+	}
+	if c.Bays < 0 {
+		return fmt.Errorf("capacity: need 0 bays (no limit) or more, have %d", c.Bays)
 	}
 	if c.UsualDays() == 0 {
 		return errors.New("capacity: need at least 1 weekday on which the shop opens, have 0")

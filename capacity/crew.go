@@ -87,7 +87,8 @@ type Week struct {
 // Hours gives n weeks of the crew's hours, the first being the week that holds
 // from, with the days from that one on alone: what can still be done. A day
 // brings weekly hours × open share/usual days × productivity; time off takes
-// away its days. Start and leaving dates count by the day. It panics if n < 1;
+// away its days; where more are in than there are bays, each works the part of
+// the day that a bay is free. Start and leaving dates count by the day. It panics if n < 1;
 // calendar and crew must pass their Check.
 func (c Crew) Hours(cal Calendar, absences []Absence, from forecast.Date, n int) []Week {
 	if n < 1 {
@@ -104,6 +105,7 @@ func (c Crew) Hours(cal Calendar, absences []Absence, from forecast.Date, n int)
 	}
 	weeks := make([]Week, n)
 	by := make([]float64, n*len(c))
+	today := make([]float64, len(c))
 	for j := range weeks {
 		w := &weeks[j]
 		w.Monday = from.Monday() + forecast.Date(7*j)
@@ -115,13 +117,25 @@ func (c Crew) Hours(cal Calendar, absences []Absence, from forecast.Date, n int)
 				continue
 			}
 			w.OpenDays += share
+			present := 0
 			for i, t := range c {
 				paid, onJobs := t.hours(d, share, usual)
 				w.Paid += paid
+				today[i] = 0
 				if !away(off[i], d) {
-					w.ByTechnician[i] += onJobs
-					w.Daily[d-w.Monday] += onJobs
+					today[i] = onJobs
+					if onJobs > 0 {
+						present++
+					}
 				}
+			}
+			room := 1.0
+			if cal.Bays > 0 && present > cal.Bays {
+				room = float64(cal.Bays) / float64(present) // they take turns
+			}
+			for i, h := range today {
+				w.ByTechnician[i] += h * room
+				w.Daily[d-w.Monday] += h * room
 			}
 		}
 		for k, h := range w.Daily {

@@ -119,3 +119,18 @@ func TestSafetyCritical(t *testing.T) {
 		}
 	}
 }
+
+// Four in two bays take turns; with one of them off, three share the two.
+func TestBays(t *testing.T) {
+	cal := plainCalendar()
+	cal.Bays = 2
+	near(t, "four in two bays", storyCrew().Hours(cal, nil, monday, 1)[0].Available, 136./2, 1e-9)
+	w := storyCrew().Hours(cal, []Absence{{"Ann", monday, monday}}, monday, 1)[0]
+	near(t, "three in two bays on Monday", w.Daily[0], 2*34./5, 1e-9)
+	near(t, "Bo's part", w.ByTechnician[1], (2./3+4*.5)*34/5, 1e-9)
+	cal.Bays = 4
+	near(t, "bays enough", storyCrew().Hours(cal, nil, monday, 1)[0].Available, 136, 1e-9)
+	if cal.Bays = -1; cal.Check() == nil {
+		t.Error("fewer than no bays pass")
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strconv"
 	"strings"
 	"text/tabwriter"
 
@@ -79,7 +80,8 @@ func addTech(w *capacity.WhatIf, text string) error {
 		return nil
 	}
 	n, day, dated := strings.Cut(text, "@")
-	if _, err := fmt.Sscanf(n, "%d", &w.AddTech); err != nil {
+	var err error
+	if w.AddTech, err = strconv.Atoi(n); err != nil {
 		return fmt.Errorf("--add-tech: need a number, or a number@YYYY-MM-DD, have %q", text)
 	}
 	if dated {

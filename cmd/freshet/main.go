@@ -46,6 +46,8 @@ FRESHET_DB says. Give the shop its name and its time zone:
 	$ freshet shop --name Quillback --zone America/Denver
 	name       Quillback
 	time zone  America/Denver
+	open       mon tue wed thu fri
+	bays       0 (no limit)
 	database   shop.db
 	.
 	Costs and limits behind the advice (usual: common practice, no source):

@@ -26,6 +26,10 @@ func TestExitStatus(t *testing.T) {
 		{"", done, ""},
 		{"shop --name Ours --zone Europe/Lisbon", done, ""},
 		{"shop --zone Moon/Crater", misuse, "Moon/Crater"},
+		{"shop --open sat=2", misuse, "--open: need a share"},
+		{"shop --bays two", misuse, "--bays: need a number"},
+		{"shop --chance-limit 0", misuse, "--chance-limit: need a number from 1 to 99"},
+		{"shop --ramp-weeks 2.5", misuse, "--ramp-weeks: need a whole number"},
 		{"outlook", failed, "import a file first"},
 		{"crew", failed, "import a file first"},
 		{"import nowhere.csv", failed, "nowhere.csv"},
@@ -38,6 +42,7 @@ func TestExitStatus(t *testing.T) {
 		{"outlook today", misuse, "today"},
 		{"score --origins 0", misuse, "origins"},
 		{"crew --add-tech one", misuse, "add-tech"},
+		{"crew --add-tech 1.5", misuse, "add-tech"},
 		{"crew --add-tech 1@soon", misuse, "soon"},
 		{"serve --listen 0.0.0.0:8137", misuse, "this machine alone"},
 	} {

@@ -11,13 +11,19 @@ import (
 )
 
 func (a *app) shop() *cobra.Command {
-	var name, zone string
+	var name, zone, week, bays string
 	limits := desk.Limits()
 	values := make([]float64, len(limits))
 	c := &cobra.Command{Use: "shop", Short: "Say the shop's name, time zone, costs and limits, or see them", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
 		ctx := c.Context()
 		if _, err := time.LoadLocation(zone); err != nil {
 			return usage{fmt.Errorf("--zone: need a time zone such as America/Denver, have %q", zone)}
+		}
+		if _, err := desk.ParseWeek(week); week != "" && err != nil {
+			return usage{fmt.Errorf("--open: %w", err)}
+		}
+		if _, err := desk.ParseBays(bays); bays != "" && err != nil {
+			return usage{fmt.Errorf("--bays: %w", err)}
 		}
 		for i, l := range limits {
 			if c.Flags().Changed(l.Name) {
@@ -31,7 +37,7 @@ func (a *app) shop() *cobra.Command {
 			return err
 		}
 		defer db.Close()
-		for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}} {
+		for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingOpen, week}, {desk.SettingBays, bays}} {
 			if s[1] == "" {
 				continue
 			}
@@ -39,7 +45,7 @@ func (a *app) shop() *cobra.Command {
 				return err
 			}
 		}
-		for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}} {
+		for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"bays", desk.SettingBays, "0 (no limit)"}} {
 			v, err := db.Setting(ctx, s[1], s[2])
 			if err != nil {
 				return err
@@ -71,6 +77,8 @@ func (a *app) shop() *cobra.Command {
 	}}
 	c.Flags().StringVar(&name, "name", "", "the shop's name, as pages and reports show it")
 	c.Flags().StringVar(&zone, "zone", "", "the time zone in which its days begin, such as America/Denver")
+	c.Flags().StringVar(&week, "open", "", "the `DAYS` on which it opens, such as \"mon tue wed thu fri sat=0.5\" (0.5: half a day)")
+	c.Flags().StringVar(&bays, "bays", "", "how many technicians can work at once (0: no limit)")
 	for i, l := range limits {
 		c.Flags().Float64Var(&values[i], l.Name, l.Of(capacity.DefaultPolicy()), l.Usage)
 	}

@@ -126,11 +126,26 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 	return s, s.readOpen(ctx, d.Store)
 }
 
-// readCalendar closes the days that the whole shop is off.
+// readCalendar takes in when the shop opens and closes the days that all of it
+// is off.
 func (s *shop) readCalendar(ctx context.Context, db *store.Store) error {
 	off, err := db.Absences(ctx)
 	if err != nil {
 		return err
+	}
+	open, err := db.Setting(ctx, SettingOpen, UsualWeek)
+	if err != nil {
+		return err
+	}
+	if s.calendar.Week, err = ParseWeek(open); err != nil {
+		return fmt.Errorf("the shop's setting %s: %w", SettingOpen, err)
+	}
+	bays, err := db.Setting(ctx, SettingBays, "0")
+	if err != nil {
+		return err
+	}
+	if s.calendar.Bays, err = ParseBays(bays); err != nil {
+		return fmt.Errorf("the shop's setting %s: %w", SettingBays, err)
 	}
 	s.calendar.Days = map[forecast.Date]float64{}
 	for _, a := range off {
