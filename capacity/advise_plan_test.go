@@ -264,3 +264,46 @@ func BenchmarkPlan(b *testing.B) {
 		}
 	}
 }
+
+// A week that can be spared as things are can't with 15 % more work, and the
+// other way round.
+func TestStressOfTimeOff(t *testing.T) {
+	for _, c := range []struct {
+		hours        float64
+		do           string
+		weak, strong bool // whether the word stands
+	}{
+		{80, ApproveTimeOff, true, true},  // 102 h are left with one off
+		{90, ApproveTimeOff, true, false}, // and 15 % more is 104 h, a tenth of it more or less
+		{105, HoldTimeOff, false, true},   // 89 h fit
+		{130, HoldTimeOff, true, true},    // 110 h don't
+	} {
+		p := storyPlan(level(repeat(c.hours, 8)...))
+		p.Requested = []Absence{{"Di", monday + 28, monday + 32}}
+		all := must[[]Advice](t)(TimeOff(p))
+		if len(all) != 1 || all[0].Do != c.do {
+			t.Errorf("at %v h: want %s alone, have %+v", c.hours, c.do, all)
+			continue
+		}
+		if err := Stress(p, all); err != nil {
+			t.Fatal(err)
+		}
+		if o := all[0].Otherwise; o[1].Stands != c.weak || o[2].Stands != c.strong {
+			t.Errorf("at %v h: %+v", c.hours, o)
+		}
+	}
+	p := storyPlan(level(repeat(85, 8)...))
+	if all := must[[]Advice](t)(TimeOff(p)); all != nil {
+		t.Errorf("nobody asked, and have %+v", all)
+	}
+}
+
+// A change of demand changes each kind by as much as the whole.
+func TestWhatIfMovesKindsAlong(t *testing.T) {
+	p := oneCertified(40)
+	q := apply(t, WhatIf{DemandPercent: 10, SeasonShiftDays: 9}, p)
+	for k, v := range q.Arriving.Values {
+		near(t, "sum of kinds", q.Kinds[0].Arriving.Values[k]+q.Kinds[1].Arriving.Values[k], v, 1e-9)
+	}
+	near(t, "cooling of the plan itself", p.Kinds[1].Arriving.Dist(0).Mean(), 40, 1e-9)
+}

@@ -11,12 +11,13 @@
 // never mix the two.
 //
 // The package refuses to read the clock, files or the database: today is
-// Plan.From. It doesn't draw random numbers; the paths bring them. It doesn't
-// know skills, bays or the parts' own clocks yet: one crew works off one
-// backlog, and hours that wait for parts or approval join it along a schedule
-// that the caller gives.
+// Plan.From. It doesn't draw random numbers; the paths bring them. One crew
+// works off one backlog, and hours that wait for parts or approval join it
+// along a schedule that the caller gives; what only part of the crew can do is
+// looked at a second time by itself ([Plan.Skills]), as if those few did
+// nothing else.
 //
 // To use it: describe the shop in a [Plan], ask [Plan.Outcome] for backlog,
-// shortage and turnaround, [WhatIf.Apply] for another plan, and [Advise] for
-// what to decide. [Backlog] is the arithmetic alone.
+// shortage and turnaround, [WhatIf.Apply] for another plan, [Advise] for
+// what to decide, and [Stress] for how that stands in other futures. [Backlog] is the arithmetic alone.
 package capacity
