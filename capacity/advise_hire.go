@@ -45,6 +45,9 @@ func (a *adviser) hire() (*option, error) {
 	}
 	chance := with.ChanceOver(a.LimitWeeks)
 	above, left := a.out.WeeksOver(a.LimitWeeks), with.WeeksOver(a.LimitWeeks)
+	week, most := a.peak(a.out.Backlog)
+	_, least := a.peak(with.Backlog)
+	t := a.Crew.typical(full)
 	advice := Advice{Do: Hire, From: full, Until: end, DecideBy: full - forecast.Date(7*lead)}
 	who := fmt.Sprintf("Looking %s ahead, one more technician at full speed by %s ", plural(len(a.out.Weeks), "week"), dayName(full))
 	switch {
@@ -55,6 +58,9 @@ func (a *adviser) hire() (*option, error) {
 		}
 	case above-left >= worthWeeks:
 		advice.Why = who + fmt.Sprintf("shortens the time with more than %.2g weeks of work in line from about %.0f weeks to %.0f. ", a.LimitWeeks, above, left)
+	case most-least >= worthHours*t.WeeklyHours*t.Productivity:
+		advice.Why = who + fmt.Sprintf("lowers the greatest line from about %s to %s or less, %s, which isn't enough by itself: more than one is needed, or less work. ",
+			hours(most), hours(least), a.odds())
 	default:
 		return nil, nil
 	}
@@ -62,7 +68,7 @@ func (a *adviser) hire() (*option, error) {
 		advice.Hours += w.Available - a.out.Weeks[j].Available
 	}
 	start := max(a.From, full-forecast.Date(7*a.RampWeeks)) // the first day of work
-	if c := a.Crew.typical(full).Cost(float64(end+1-start) / forecast.Week); c > 0 {
+	if c := t.Cost(float64(end+1-start) / forecast.Week); c > 0 {
 		c += a.HireCost
 		advice.Cost = &c
 	}
@@ -76,9 +82,8 @@ func (a *adviser) hire() (*option, error) {
 		advice.Why += fmt.Sprintf("The best day to post it, %s, has passed: a search begun today needs %s, and until then overtime, open Saturdays or work sent out have to bridge. ",
 			dayName(need-forecast.Date(7*lead)), steps)
 	}
-	week, h := a.peak(a.out.Backlog)
 	advice.Why += fmt.Sprintf("If nothing is done, about %s are left to do at the end of the week of %s, or fewer, %s.",
-		hours(h), dayName(a.out.Weeks[week].Monday), a.odds())
+		hours(most), dayName(a.out.Weeks[week].Monday), a.odds())
 	if !a.weighs() {
 		advice.Why = "Whether it pays depends on what waiting and lost work cost you: say that in the shop's settings, and it is weighed. " + advice.Why
 	}
@@ -97,8 +102,10 @@ func (a *adviser) hired(full forecast.Date) func(*Plan) {
 }
 
 // The least that makes a hire worth advising: a fall of the chance of passing
-// the limit, or weeks fewer above it in the mean. From memory, no source.
+// the limit, weeks fewer above it in the mean, or weeks of the hire's hours off
+// the greatest line. From memory, no source.
 const (
 	worthHiring = .1
 	worthWeeks  = 1
+	worthHours  = 4
 )

@@ -307,3 +307,13 @@ func TestWhatIfMovesKindsAlong(t *testing.T) {
 	}
 	near(t, "cooling of the plan itself", p.Kinds[1].Arriving.Dist(0).Mean(), 40, 1e-9)
 }
+
+// A crew of half the size that the work needs is over the limit with and
+// without one more, and told that one isn't enough.
+func TestAdviseHireOfMany(t *testing.T) {
+	hire := of(t, advise(t, storyPlan(level(repeat(272, 40)...))), Hire)
+	if hire == nil {
+		t.Fatal("no hire advised")
+	}
+	says(t, hire, "more than one is needed")
+}

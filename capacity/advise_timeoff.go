@@ -90,7 +90,13 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 // chanceWithout gives the chance that more hours arrive in week j than the
 // crew has when so many are taken off.
 func (a *adviser) chanceWithout(j int, off float64) float64 {
-	return 1 - a.out.Arriving.Dist(j).CDF(a.out.Weeks[j].Available-off)
+	left, short := a.out.Weeks[j].Available-off, 0
+	for i := range a.out.Arriving.N() {
+		if a.out.Arriving.Path(i)[j] > left {
+			short++
+		}
+	}
+	return float64(short) / float64(a.out.Arriving.N())
 }
 
 // spares tells whether week j can spare so many hours: they aren't then too
