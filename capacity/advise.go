@@ -301,9 +301,9 @@ func median(p forecast.Paths, j int) float64 { return p.Dist(j).Quantile(.5) }
 
 // turnaround gives the greatest median wait in days within a run.
 func turnaround(o Outcome, r run) float64 {
-	worst := 0.0
+	worst, days := 0.0, o.Turnaround()
 	for j := r.first; j <= r.last; j++ {
-		worst = max(worst, median(o.Turnaround, j))
+		worst = max(worst, median(days, j))
 	}
 	return math.Round(worst)
 }

@@ -11,19 +11,23 @@ import (
 // Outcome is what follows for the shop, path by path and week by week. Each of
 // its Paths has the shape of the arriving hours.
 type Outcome struct {
-	Weeks      []Week         // the crew's hours, one for each step of the paths
-	Arriving   forecast.Paths // hours that arrive or become ready in the week, D
-	Work       forecast.Paths // hours at hand in the week: carried over and arriving
-	Backlog    forecast.Paths // ready hours left at the week's end
-	Short      forecast.Paths // hours by which D exceeds what the crew has that week
-	Turnaround forecast.Paths // calendar days until the work ahead of a job dropped off in the middle of the week is done
+	Weeks    []Week         // the crew's hours, one for each step of the paths
+	Arriving forecast.Paths // hours that arrive or become ready in the week, D
+	Work     forecast.Paths // hours at hand in the week: carried over and arriving
+	Backlog  forecast.Paths // ready hours left at the week's end
+	Short    forecast.Paths // hours by which D exceeds what the crew has that week
 
 	// ChanceShort is the share of paths in which more hours arrive in the
 	// week than the crew has.
 	ChanceShort []float64
 
-	weekly clock
+	weekly, daily clock
+	middle        []moment // of each week's hours
 }
+
+// moment is a time in days from the first Monday, with the hours worked by
+// then.
+type moment struct{ days, worked float64 }
 
 // Backlog follows the open work through the weeks, B' = max(0, B+D-C) on each
 // path, from B = the ready hours of load. C is the crew's hours of the week, D
@@ -57,24 +61,22 @@ func Backlog(load Load, arriving forecast.Paths, weeks []Week, released []float6
 
 	h, n := arriving.H, arriving.N()
 	like := func() forecast.Paths { return forecast.NewPaths(weeks[0].Monday, forecast.Week, h, n) }
-	out := Outcome{Weeks: weeks[:h:h], Arriving: like(), Work: like(), Backlog: like(), Short: like(), Turnaround: like(),
-		ChanceShort: make([]float64, h), weekly: newClock(perWeek, tail)}
-	type moment struct{ days, worked float64 }
-	middle := make([]moment, h)
+	out := Outcome{Weeks: weeks[:h:h], Arriving: like(), Work: like(), Backlog: like(), Short: like(),
+		ChanceShort: make([]float64, h), weekly: newClock(perWeek, tail), daily: daily, middle: make([]moment, h)}
 	for j, w := range out.Weeks {
 		start := float64(7*j) + float64(w.From-w.Monday)
 		t := start + daily.until(start, daily.worked(start), w.Available/2)
 		if w.Available == 0 {
 			t = (start + float64(7*j+7)) / 2
 		}
-		middle[j] = moment{t, daily.worked(t)}
+		out.middle[j] = moment{t, daily.worked(t)}
 	}
 	ready := make([]float64, h)
 	copy(ready, released)
 
 	for i := range n {
 		in := arriving.Path(i)
-		d, work, left, short, days := out.Arriving.Path(i), out.Work.Path(i), out.Backlog.Path(i), out.Short.Path(i), out.Turnaround.Path(i)
+		d, work, left, short := out.Arriving.Path(i), out.Work.Path(i), out.Backlog.Path(i), out.Short.Path(i)
 		b := load.Ready
 		for j, v := range in {
 			if !(v >= 0 && v <= math.MaxFloat64) {
@@ -87,7 +89,6 @@ func Backlog(load Load, arriving forecast.Paths, weeks []Week, released []float6
 				short[j] = d[j] - c
 				out.ChanceShort[j]++
 			}
-			days[j] = daily.until(middle[j].days, middle[j].worked, b+(d[j]-c)/2)
 			b = max(0, work[j]-c)
 			left[j] = b
 		}
@@ -117,6 +118,18 @@ func checkBacklog(load Load, arriving forecast.Paths, weeks []Week, released []f
 		}
 	}
 	return nil
+}
+
+// Turnaround gives the calendar days until the work ahead of a job dropped off
+// in the middle of the week is done.
+func (o Outcome) Turnaround() forecast.Paths {
+	out := forecast.NewPaths(o.Work.Start, o.Work.Step, o.Work.H, o.Work.N())
+	for k, work := range o.Work.Values {
+		j := k % out.H
+		ahead := work - (o.Arriving.Values[k]+o.Weeks[j].Available)/2
+		out.Values[k] = o.daily.until(o.middle[j].days, o.middle[j].worked, ahead)
+	}
+	return out
 }
 
 // WeeksOfWork gives the backlog at each week's end as the weeks that the crew

@@ -134,16 +134,16 @@ func TestVacationShort(t *testing.T) {
 func TestTurnaround(t *testing.T) {
 	weeks := even(40, 3)
 	// Arriving as much as is worked keeps the middle's work at the start's.
-	near(t, "to Thursday night", backlog(t, Load{Ready: 12}, onePath(40, 40), weeks).Turnaround.Values[0], 1.5, 1e-9)
-	near(t, "over the weekend", backlog(t, Load{Ready: 24}, onePath(40, 40), weeks).Turnaround.Values[0], 5, 1e-9)
-	near(t, "nothing ahead", backlog(t, Load{Ready: 5}, onePath(20, 40), weeks).Turnaround.Values[0], 0, 0)
+	near(t, "to Thursday night", backlog(t, Load{Ready: 12}, onePath(40, 40), weeks).Turnaround().Values[0], 1.5, 1e-9)
+	near(t, "over the weekend", backlog(t, Load{Ready: 24}, onePath(40, 40), weeks).Turnaround().Values[0], 5, 1e-9)
+	near(t, "nothing ahead", backlog(t, Load{Ready: 5}, onePath(20, 40), weeks).Turnaround().Values[0], 0, 0)
 	// 120 + (40 - 40)/2 h ahead, of which 100 are worked by the third week's end,
 	// 18.5 days on, and 20 after it at 40 h in 7 days.
-	near(t, "beyond the weeks", backlog(t, Load{Ready: 120}, onePath(40), weeks).Turnaround.Values[0], 18.5+3.5, 1e-9)
+	near(t, "beyond the weeks", backlog(t, Load{Ready: 120}, onePath(40), weeks).Turnaround().Values[0], 18.5+3.5, 1e-9)
 	// A week begun on Thursday has 16 h, half of them by its night; 16 h more
 	// take Friday and Monday.
 	begun := Crew{{Name: "all", WeeklyHours: 40, Productivity: 1}}.Hours(plainCalendar(), nil, monday+3, 3)
-	near(t, "week begun", backlog(t, Load{Ready: 16}, onePath(16), begun).Turnaround.Values[0], 4, 1e-9)
+	near(t, "week begun", backlog(t, Load{Ready: 16}, onePath(16), begun).Turnaround().Values[0], 4, 1e-9)
 }
 
 func TestWeeksOfWork(t *testing.T) {
@@ -220,10 +220,10 @@ func TestBacklogProperties(t *testing.T) {
 				t.Fatalf("week %d: %v in, %v done, %v left", j+1, in, done, left)
 			case worked < 0 || worked > c+1e-6:
 				t.Fatalf("week %d: worked %v of %v h", j+1, worked, c)
-			case more.Backlog.Values[j] > left+1e-6 || more.Turnaround.Values[j] > o.Turnaround.Values[j]+1e-6:
+			case more.Backlog.Values[j] > left+1e-6 || more.Turnaround().Values[j] > o.Turnaround().Values[j]+1e-6:
 				t.Fatalf("week %d: more hours leave %v instead of %v", j+1, more.Backlog.Values[j], left)
-			case math.Abs(ten.Backlog.Values[j]-10*left) > 1e-6 || math.Abs(ten.Turnaround.Values[j]-o.Turnaround.Values[j]) > 1e-6:
-				t.Fatalf("week %d: scaled to %v and %v days from %v and %v", j+1, ten.Backlog.Values[j], ten.Turnaround.Values[j], left, o.Turnaround.Values[j])
+			case math.Abs(ten.Backlog.Values[j]-10*left) > 1e-6 || math.Abs(ten.Turnaround().Values[j]-o.Turnaround().Values[j]) > 1e-6:
+				t.Fatalf("week %d: scaled to %v and %v days from %v and %v", j+1, ten.Backlog.Values[j], ten.Turnaround().Values[j], left, o.Turnaround().Values[j])
 			}
 		}
 	})

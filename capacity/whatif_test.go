@@ -100,7 +100,7 @@ func TestZeroWhatIfChangesNothing(t *testing.T) {
 		}
 		a, errA := p.Outcome()
 		b, errB := q.Outcome()
-		if errA != nil || errB != nil || !slices.Equal(a.Backlog.Values, b.Backlog.Values) || !slices.Equal(a.Turnaround.Values, b.Turnaround.Values) {
+		if errA != nil || errB != nil || !slices.Equal(a.Backlog.Values, b.Backlog.Values) || !slices.Equal(a.Turnaround().Values, b.Turnaround().Values) {
 			t.Fatalf("%v %v: %v and %v", errA, errB, a.Backlog.Values, b.Backlog.Values)
 		}
 	})

@@ -151,12 +151,12 @@ func (s *shop) crewWeeks(plan capacity.Plan) ([]CrewWeek, error) {
 	if err != nil {
 		return nil, err
 	}
-	out := make([]CrewWeek, s.ask.Weeks)
+	out, turnaround := make([]CrewWeek, s.ask.Weeks), o.Turnaround()
 	for j := range out {
 		w := o.Weeks[j]
 		out[j] = CrewWeek{Week: w.Monday, PaidHours: w.Paid, AvailableHours: w.Available,
 			ExpectedHours: forecast.SpreadOf(plan.Arriving.Dist(j)), BacklogHours: forecast.SpreadOf(o.Backlog.Dist(j)),
-			TurnaroundDays: forecast.SpreadOf(o.Turnaround.Dist(j)), ChanceShort: o.ChanceShort[j], ShortHours: forecast.SpreadOf(o.Short.Dist(j))}
+			TurnaroundDays: forecast.SpreadOf(turnaround.Dist(j)), ChanceShort: o.ChanceShort[j], ShortHours: forecast.SpreadOf(o.Short.Dist(j))}
 	}
 	return out, nil
 }

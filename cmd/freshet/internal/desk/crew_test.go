@@ -24,6 +24,9 @@ func crew(t *testing.T, d *desk.Desk, a desk.Ask, w capacity.WhatIf) desk.Crew {
 
 // A what-if names itself and carries the weeks as they stand.
 func TestWhatIfBesideThePlan(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several seconds")
+	}
 	d := shop(t, nil)
 	now := crew(t, d, ask(asOf), capacity.WhatIf{})
 	if now.Scenario != "" || now.Baseline != nil || now.Ahead <= len(now.Weeks) {
@@ -54,6 +57,9 @@ func TestWhatIfBesideThePlan(t *testing.T) {
 // A limit that the owner sets rules the advice: nobody is hired or held back
 // at 99 %.
 func TestOwnersLimits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several seconds")
+	}
 	ctx := context.Background()
 	d := shop(t, nil)
 	held := func() (n int) {
@@ -108,6 +114,9 @@ func TestOwnersLimits(t *testing.T) {
 // clocked hours it comes within ten points, a value on record wins, and where
 // hours aren't clocked the usual one stands.
 func TestProductivityIsLearned(t *testing.T) {
+	if testing.Short() {
+		t.Skip("several seconds")
+	}
 	d := shop(t, nil)
 	take(t, d, "crew.csv", ingest.Crew, "name,weekly_hours,productivity\nAnsel,40,\nBrika,40,\nCorin,40,.5\nDessa,36,\n", nil)
 	day := forecast.NewDate(2025, 6, 2) // a week without holiday or time off
