@@ -209,7 +209,16 @@ func (a *app) showScore(v desk.Score) error {
 
 func (a *app) report() *cobra.Command {
 	var out string
-	c := &cobra.Command{Use: "report", Short: "Write the weekly report as one page that opens anywhere", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+	var send bool
+	c := &cobra.Command{Use: "report", Short: "Write the weekly report as one page that opens anywhere, or mail it", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
+		if send {
+			db, err := a.open(c.Context())
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			return a.sendNow(c, db)
+		}
 		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (report.Report, []string, error) {
 			r, err := d.Report(c.Context(), ask, built().Version)
 			if err == nil && out != "" {
@@ -227,6 +236,7 @@ func (a *app) report() *cobra.Command {
 		})
 	}}
 	c.Flags().StringVar(&out, "out", "", "write the page to this file")
+	c.Flags().BoolVar(&send, "send", false, "mail this week's letter now, as 'freshet mail' says")
 	return c
 }
 

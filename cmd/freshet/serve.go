@@ -16,7 +16,6 @@ import (
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/cmd/freshet/internal/web"
-	"freshet/cmd/freshet/internal/weekly"
 	"freshet/forecast"
 	"freshet/ingest/demo"
 	"freshet/ingest/store"
@@ -166,6 +165,9 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string) error
 		if err := a.refresh(c, db); err != nil && !errors.Is(err, errNothingToShow) {
 			log.Error("the weekly run failed", "error", err)
 		}
+		if err := a.letters(ctx, db, log); err != nil {
+			log.Error("letters could not be sent", "error", err)
+		}
 	})
 	ticks.Start()
 	defer func() { <-ticks.Stop().Done() }()
@@ -210,13 +212,11 @@ func (a *app) refresh(c *cobra.Command, db *store.Store) error {
 		if err != nil {
 			return err
 		}
-		slot, due := weekly.Schedule{}, false
-		if slot, err = weekly.Parse(weekly.Usual); err != nil {
+		slot, found, err := a.slot(ctx, db, loc)
+		if err != nil {
 			return err
 		}
-		if t, found := slot.Last(a.now(), loc); found {
-			due = made.Before(t)
-		}
+		due := found && made.Before(slot)
 		changed, err := db.Changed(ctx)
 		if err != nil {
 			return err
@@ -229,7 +229,12 @@ func (a *app) refresh(c *cobra.Command, db *store.Store) error {
 	if err != nil {
 		return err
 	}
-	r, err := d.Report(ctx, ask, built().Version)
+	return a.makeRun(ctx, db, ask)
+}
+
+// makeRun makes the report and keeps it.
+func (a *app) makeRun(ctx context.Context, db *store.Store, ask desk.Ask) error {
+	r, err := (&desk.Desk{Store: db}).Report(ctx, ask, built().Version)
 	if err != nil {
 		return err
 	}

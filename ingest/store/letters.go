@@ -47,16 +47,18 @@ const resend = 15 * time.Minute
 const mostCopies = 2
 
 // PutLetter stores a letter to be sent, and is false if its purpose has one to
-// that address already. Letters of older weeks that still wait are skipped, if
-// the purpose begins with weekly/.
+// that address already. Of purposes that begin with weekly/ the newest alone
+// counts: older ones that still wait are skipped, and none comes after it.
 func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error) {
 	tx, err := s.w.BeginTxx(ctx, nil)
 	if err != nil {
 		return false, wrap(err)
 	}
 	defer tx.Rollback()
-	r, err := tx.ExecContext(ctx, `INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at) VALUES(?, ?, ?, ?, ?, 'waiting', ?, ?)
-		ON CONFLICT(purpose, recipient) DO NOTHING`, l.Purpose, l.Recipient, l.Subject, l.MessageID, l.Message, instant(l.Due), instant(l.MadeAt))
+	r, err := tx.ExecContext(ctx, `INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at) SELECT ?, ?, ?, ?, ?, 'waiting', ?, ?
+		WHERE NOT EXISTS (SELECT 1 FROM letters WHERE recipient = ? AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?)
+		ON CONFLICT(purpose, recipient) DO NOTHING`, l.Purpose, l.Recipient, l.Subject, l.MessageID, l.Message, instant(l.Due), instant(l.MadeAt),
+		l.Recipient, l.Purpose, l.Purpose)
 	if err != nil {
 		return false, wrap(err)
 	}

@@ -246,7 +246,15 @@ func (s *Store) KeepRun(ctx context.Context, r Run) error {
 }
 
 // LatestRun gives the newest run, and false if there is none.
-func (s *Store) LatestRun(ctx context.Context) (Run, bool, error) {
+func (s *Store) LatestRun(ctx context.Context) (Run, bool, error) { return s.run(ctx, "") }
+
+// RunBefore gives the newest run that knew only what was known before a day,
+// and false if there is none.
+func (s *Store) RunBefore(ctx context.Context, day forecast.Date) (Run, bool, error) {
+	return s.run(ctx, "WHERE as_of < ? ", day.String())
+}
+
+func (s *Store) run(ctx context.Context, where string, args ...any) (Run, bool, error) {
 	var row struct {
 		ID        int64
 		AsOf      string `db:"as_of"`
@@ -256,7 +264,7 @@ func (s *Store) LatestRun(ctx context.Context) (Run, bool, error) {
 		MadeAt    string `db:"made_at"`
 		Report    string
 	}
-	err := s.r.GetContext(ctx, &row, "SELECT id, as_of, seed, version, data_until, made_at, report FROM runs ORDER BY id DESC LIMIT 1")
+	err := s.r.GetContext(ctx, &row, "SELECT id, as_of, seed, version, data_until, made_at, report FROM runs "+where+"ORDER BY id DESC LIMIT 1", args...)
 	if errors.Is(err, sql.ErrNoRows) {
 		return Run{}, false, nil
 	}

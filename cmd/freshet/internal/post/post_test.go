@@ -290,7 +290,7 @@ func TestElevenFaults(t *testing.T) {
 		"drops after dot":  {&rude{dot: "drop"}, Unknown, 1},
 		"hangs after dot":  {&rude{dot: "hang"}, Unknown, 1},
 		"drops at quit":    {&rude{quit: "drop"}, Accepted, 1},
-		"endless greeting": {&rude{greet: "220-" + strings.Repeat("x", 3<<20)}, Later, 0},
+		"endless greeting": {&rude{greet: strings.Repeat("220-and another thing\r\n", 1<<17)}, Later, 0},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -302,6 +302,9 @@ func TestElevenFaults(t *testing.T) {
 			defer r.mu.Unlock()
 			if out.Fate != c.fate || r.got != c.copies || out.Said == "" {
 				t.Errorf("want fate %d and %d copies, have %+v and %d", c.fate, c.copies, out, r.got)
+			}
+			if name == "endless greeting" && !strings.Contains(out.Said, "said more than") {
+				t.Errorf("want it cut short, have %q", out.Said)
 			}
 			if out.Fate == Unknown && !started {
 				t.Error("want it marked as on its way before the server may have it")

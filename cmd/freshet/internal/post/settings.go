@@ -1,0 +1,143 @@
+package post
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"slices"
+	"strconv"
+	"strings"
+
+	"freshet/ingest/store"
+	report "freshet/report/mail"
+)
+
+// PasswordVariable names the environment variable that may hold the mail
+// server's password. The database never does.
+const PasswordVariable = "FRESHET_MAIL_PASSWORD"
+
+// A Setting is one of the mail's, by the name of its flag.
+type Setting struct {
+	Name  string
+	Usual string
+	Usage string
+	check func(string) error
+}
+
+// Key is the name under which the database keeps it.
+func (s Setting) Key() string { return "mail " + s.Name }
+
+// Check reports what makes a value unusable.
+func (s Setting) Check(value string) error {
+	if s.check == nil || value == "" {
+		return nil
+	}
+	if err := s.check(value); err != nil {
+		return fmt.Errorf("--%s: %w", s.Name, err)
+	}
+	return nil
+}
+
+// Settings are all of the mail's.
+var Settings = []Setting{
+	{"to", "", "addresses of the owner's letter, apart by commas", checkAddresses},
+	{"counter", "", "addresses of the counter's letter, which has no money", checkAddresses},
+	{"from", "", "address that letters come from", CheckAddress},
+	{"host", "", "mail server, such as smtp.example.com", nil},
+	{"port", "587", "its port", checkPort},
+	{"security", string(StartTLS), fmt.Sprintf("%s, %s (from the start, usually port 465) or %s (this machine alone)", StartTLS, TLS, Plain), checkSecurity},
+	{"user", "", "user name there, if it asks for one", nil},
+	{"password-file", "", "file with the password, readable by you alone; or set " + PasswordVariable, nil},
+	{"attach", "yes", "attach the report as a page: yes or no", checkYes},
+}
+
+func checkAddresses(text string) error {
+	for _, a := range addresses(text) {
+		if err := CheckAddress(a); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func addresses(text string) []string {
+	var out []string
+	for a := range strings.SplitSeq(text, ",") {
+		if a = strings.TrimSpace(a); a != "" && !slices.Contains(out, a) {
+			out = append(out, a)
+		}
+	}
+	return out
+}
+
+func checkPort(text string) error {
+	if n, err := strconv.Atoi(text); err != nil || n < 1 || n > 65535 {
+		return fmt.Errorf("need a port from 1 to 65535, have %q", text)
+	}
+	return nil
+}
+
+func checkSecurity(text string) error {
+	if s := Security(text); s != StartTLS && s != TLS && s != Plain {
+		return fmt.Errorf("need %s, %s or %s, have %q", StartTLS, TLS, Plain, text)
+	}
+	return nil
+}
+
+func checkYes(text string) error {
+	if text != "yes" && text != "no" {
+		return fmt.Errorf("need yes or no, have %q", text)
+	}
+	return nil
+}
+
+// Config is the settings, read.
+type Config struct {
+	Server Server
+	From   string
+	To     map[report.Edition][]string
+	Attach bool
+}
+
+// ErrNotSet says that nobody has said yet where letters go.
+var ErrNotSet = errors.New("post: need to know where letters go: 'freshet mail --to owner@example.com --from shop@example.com --host smtp.example.com' says so")
+
+// Load reads the settings, and the password from the environment or its file.
+// It returns ErrNotSet if there is no address or no server.
+func Load(ctx context.Context, db *store.Store, getenv func(string) string) (Config, error) {
+	v := map[string]string{}
+	for _, s := range Settings {
+		var err error
+		if v[s.Name], err = db.Setting(ctx, s.Key(), s.Usual); err != nil {
+			return Config{}, err
+		}
+	}
+	c := Config{From: v["from"], Attach: v["attach"] == "yes", To: map[report.Edition][]string{report.Owner: addresses(v["to"]), report.Counter: addresses(v["counter"])}}
+	if len(c.To[report.Owner])+len(c.To[report.Counter]) == 0 || v["host"] == "" || v["from"] == "" {
+		return Config{}, ErrNotSet
+	}
+	port, err := strconv.Atoi(v["port"])
+	if err != nil {
+		return Config{}, fmt.Errorf("post: need a port, have %q", v["port"])
+	}
+	c.Server = Server{Host: v["host"], Port: port, Security: Security(v["security"]), User: v["user"], Password: Secret(getenv(PasswordVariable))}
+	if c.Server.Password == "" && v["password-file"] != "" {
+		if c.Server.Password, err = ReadPassword(v["password-file"]); err != nil {
+			return Config{}, fmt.Errorf("post: the mail password: %w", err)
+		}
+	}
+	if c.Server.User != "" && c.Server.Password == "" {
+		return Config{}, fmt.Errorf("post: need the password of %s in %s or in a file (--password-file)", c.Server.User, PasswordVariable)
+	}
+	return c, c.Server.Check()
+}
+
+// Hostname names this process among others that may send the same letters.
+func Hostname() string {
+	name, err := os.Hostname()
+	if err != nil {
+		name = "here"
+	}
+	return fmt.Sprintf("%s/%d", name, os.Getpid())
+}
