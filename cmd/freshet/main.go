@@ -140,6 +140,24 @@ The whole report, as one page that opens anywhere and prints:
 	.
 	The report is in report.html
 
+The same report comes by mail each week, as a letter that reads well on a phone,
+once it is said where it goes and by which mail server. Letters are kept in an
+outbox and go out once; this command shows what became of each:
+
+	$ freshet mail --to owner@quillback.example --from shop@quillback.example --host smtp.quillback.example --user shop --password-file password.txt
+	to             owner@quillback.example
+	counter
+	from           shop@quillback.example
+	host           smtp.quillback.example
+	port           587
+	security       starttls
+	user           shop
+	password-file  password.txt
+	attach         yes
+	schedule       0 6 * * 1
+	.
+	No letter was sent yet.
+
 How good would such outlooks have been? Each past week is forecast with only
 what was known then:
 
