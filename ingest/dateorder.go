@@ -25,10 +25,10 @@ func ParseDateOrder(s string) (DateOrder, error) {
 // AmbiguousDates is the error of a file in which nothing tells the day from
 // the month. Set [Layout.DateOrder] and read it again.
 type AmbiguousDates struct {
-	File   string
-	Line   int
-	Column string // the file's header
-	Value  string // one of the dates that may be read two ways
+	File   string `json:"file"`
+	Line   int    `json:"line"`
+	Column string `json:"column"` // the file's header
+	Value  string `json:"value"`  // one of the dates that may be read two ways
 }
 
 func (e *AmbiguousDates) Error() string {

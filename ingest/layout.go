@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"unicode"
 
 	"github.com/agnivade/levenshtein"
 )
@@ -28,19 +29,23 @@ type Column struct{ Header, Field string }
 // stand for the same field. It counts for nothing until it is accepted.
 type Guess struct {
 	Header, Field string
-	Distance      float64 // edits as a share of the longer name's length, 0 (a known name) to 0.5
+	Distance      float64 // 0 (a known name) to 0.5: edits as a share of the longer name's length, or the farthest for weaker reasons
+	Why           string  // in words
 }
 
 // Ignore, in place of a field, makes With drop a column.
 const Ignore = "ignore"
 
-const farthestGuess = 0.5
+const (
+	farthestGuess = 0.5
+	farthestText  = 0.45 // for fields that take any text: their cells don't bear a guess out
+)
 
 // Propose maps headers to the fields of a kind of rows. A field's own name
 // comes first, then its synonyms; both are taken without asking, unless
 // several headers claim one field alike. What is left is compared by edit
-// distance (Levenshtein 1966) and becomes guesses, as far as most of the
-// sample's cells below the header can be read as the field. The sample, rows
+// distance (Levenshtein 1966), and by its last word, and becomes guesses, as far
+// as most of the sample's cells below the header can be read as the field. The sample, rows
 // of cells, may be empty. It panics if there is no such kind of rows.
 func Propose(headers []string, sample [][]string, kind RowKind) Layout {
 	dict, ok := dictionaries()[kind]
@@ -68,7 +73,7 @@ func Propose(headers []string, sample [][]string, kind RowKind) Layout {
 			continue
 		}
 		for _, i := range columns {
-			l.Guesses = append(l.Guesses, Guess{Header: headers[i], Field: name})
+			l.Guesses = append(l.Guesses, Guess{headers[i], name, 0, "it is a usual name for it, as another column's is"})
 		}
 	}
 	for i, c := range l.Columns {
@@ -76,6 +81,7 @@ func Propose(headers []string, sample [][]string, kind RowKind) Layout {
 			l.Guesses = append(l.Guesses, l.resembling(i, dict, sample)...)
 		}
 	}
+	l.Guesses = append(l.Guesses, l.telling(sample)...)
 	slices.SortStableFunc(l.Guesses, func(a, b Guess) int {
 		return cmp.Or(cmp.Compare(a.Distance, b.Distance), cmp.Compare(l.column(a.Header), l.column(b.Header)), cmp.Compare(a.Field, b.Field))
 	})
@@ -86,28 +92,37 @@ func Propose(headers []string, sample [][]string, kind RowKind) Layout {
 // column i.
 func (l *Layout) resembling(i int, dict dictionary, sample [][]string) []Guess {
 	folded := Fold(l.Columns[i].Header)
-	nearest := map[string]float64{}
-	for known, name := range dict.field {
-		if l.holds(name) {
-			continue
+	nearest := map[string]Guess{}
+	consider := func(g Guess) {
+		old, ok := nearest[g.Field]
+		if g.Distance <= farthestGuess && !l.holds(g.Field) && (!ok || g.Distance < old.Distance || g.Distance == old.Distance && g.Why < old.Why) {
+			nearest[g.Field] = g
 		}
+	}
+	for known, name := range dict.field {
 		longer := max(len([]rune(folded)), len([]rune(known)))
 		d := float64(levenshtein.ComputeDistance(folded, known)) / float64(longer)
-		if old, ok := nearest[name]; d <= farthestGuess && (!ok || d < old) {
-			nearest[name] = d
+		consider(Guess{l.Columns[i].Header, name, d, fmt.Sprintf("it is spelt much like %q", known)})
+	}
+	// "Product category" is a category, in the languages that put it last.
+	if parts := strings.FieldsFunc(l.Columns[i].Header, func(r rune) bool { return !unicode.IsLetter(r) }); len(parts) > 1 {
+		last := parts[len(parts)-1]
+		if name := dict.field[Fold(last)]; name != "" {
+			consider(Guess{l.Columns[i].Header, name, farthestText, fmt.Sprintf("its last word, %q, is a usual name for it", last)})
 		}
 	}
 	var guesses []Guess
-	for name, d := range nearest {
-		if f, _ := l.Kind.field(name); f.reads(column(sample, i), l.Kind) {
-			guesses = append(guesses, Guess{l.Columns[i].Header, name, d})
+	for name, g := range nearest {
+		f, _ := l.Kind.field(name)
+		if cells := column(sample, i); f.reads(cells, l.Kind) && (g.Distance <= farthestText || !f.reads([]string{"text"}, l.Kind)) && (name != "line" || numbered(cells)) {
+			guesses = append(guesses, g)
 		}
 	}
 	return guesses
 }
 
 // reads tells whether most of the cells that hold something can be read as the
-// field.
+// field, and whether most hold something if it is needed.
 func (f field) reads(cells []string, kind RowKind) bool {
 	c := cell{order: DayMonth, latest: 1 << 30}
 	full, bad := 0, 0
@@ -127,7 +142,12 @@ func (f field) reads(cells []string, kind RowKind) bool {
 			bad++
 		}
 	}
-	return 2*bad <= full
+	return 2*bad <= full && (!f.needed || 2*full >= len(cells))
+}
+
+// numbered tells whether all cells that hold something hold a digit.
+func numbered(cells []string) bool {
+	return !slices.ContainsFunc(cells, func(s string) bool { return s != "" && !strings.ContainsFunc(s, unicode.IsDigit) })
 }
 
 func column(rows [][]string, i int) []string {
@@ -162,14 +182,14 @@ func Detect(headers []string, sample [][]string) (Layout, error) {
 // With gives the layout with one header mapped to a field, or to Ignore. The
 // header is looked for as it is, then folded. A column that held the field
 // before is ignored from then on. An unknown or ambiguous header and an
-// unknown field are errors that list what there is.
+// unknown field are an *Unmapped that lists what there is.
 func (l Layout) With(header, field string) (Layout, error) {
 	i := l.column(header)
 	if i < 0 {
-		return l, fmt.Errorf("ingest: need one header like %q, have %s", header, list(l.headers()))
+		return l, &Unmapped{fmt.Errorf("ingest: need one header like %q, have %s", header, list(l.headers()))}
 	}
 	if _, ok := l.Kind.field(field); !ok && field != Ignore {
-		return l, fmt.Errorf("ingest: need a field of %s among %s, or %s, have %q", l.Kind, list(l.Kind.Fields()), Ignore, field)
+		return l, &Unmapped{fmt.Errorf("ingest: need a field of %s among %s, or %s, have %q", l.Kind, list(l.Kind.Fields()), Ignore, field)}
 	}
 	l.Columns = slices.Clone(l.Columns)
 	for j := range l.Columns {
@@ -184,6 +204,9 @@ func (l Layout) With(header, field string) (Layout, error) {
 	}
 	return l, nil
 }
+
+// Unmapped is the error of a mapping by a header or to a field that there isn't.
+type Unmapped struct{ error }
 
 // column finds a header, as it is or else the only one that folds alike, or
 // gives -1.

@@ -1,22 +1,18 @@
 package main
 
 import (
-	"cmp"
 	"context"
-	"crypto/sha256"
 	"errors"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
+	"text/tabwriter"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
-	"freshet/ingest/xlsx"
 
 	"github.com/spf13/cobra"
 )
@@ -28,6 +24,7 @@ type importing struct {
 	dates   string
 	guesses bool
 	sheet   string
+	preview bool
 }
 
 func (a *app) importFiles() *cobra.Command {
@@ -43,6 +40,7 @@ and reason. Importing a file twice changes nothing.`,
 	f.StringVar(&how.dates, "dates", "", "how 3/4/2025 is meant: mdy or dmy")
 	f.BoolVar(&how.guesses, "accept-guesses", false, "accept columns that are named much like a known one")
 	f.StringVar(&how.sheet, "sheet", "", "which sheet of a workbook (default the first)")
+	f.BoolVar(&how.preview, "preview", false, "show which column would be taken for what, and take nothing in")
 	return c
 }
 
@@ -88,6 +86,9 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 		return err
 	}
 	tomorrow := forecast.DateOf(a.now().In(loc)) + 1
+	if how.preview {
+		return a.preview(ctx, db, files, how, tomorrow)
+	}
 	out := imported{Schema: 1, Files: []importedFile{}}
 	for _, name := range files {
 		one, err := a.takeInFile(ctx, db, name, how, tomorrow)
@@ -110,142 +111,148 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 }
 
 func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how importing, tomorrow forecast.Date) (importedFile, error) {
-	f, err := os.Open(name)
+	h, err := how.handIn(name)
+	if err != nil {
+		return importedFile{}, err
+	}
+	f, err := openFile(name, &h)
 	if err != nil {
 		return importedFile{}, err
 	}
 	defer f.Close()
-	sum := sha256.New()
-	if _, err := io.Copy(sum, f); err != nil {
-		return importedFile{}, err
-	}
-	base := filepath.Base(name)
-	sheet, others, err := openSheet(base, f, how.sheet)
+	b, err := db.TakeIn(ctx, h, tomorrow, a.now(), a.progress(h.Name))
 	if err != nil {
-		return importedFile{}, err
-	}
-	layout, confirmed, err := a.layout(ctx, db, sheet, how)
-	if err != nil {
-		return importedFile{}, err
-	}
-	rows, err := sheet.Read(layout, tomorrow)
-	if err != nil {
-		var ambiguous *ingest.AmbiguousDates
-		if errors.As(err, &ambiguous) {
-			return importedFile{}, fmt.Errorf("%w: say --dates mdy for month first, --dates dmy for day first", err)
-		}
-		return importedFile{}, err
-	}
-	b, err := db.Import(ctx, store.Batch{File: base, Kind: layout.Kind, SHA256: store.Hash(sum.Sum(nil)), TakenIn: a.now(),
-		Headers: sheet.Headers, Delimiter: sheet.Delimiter, Mended: sheet.Mended}, rows, a.progress(base))
-	if err != nil {
-		return importedFile{}, err
-	}
-	if confirmed {
-		if err := db.KeepLayout(ctx, layout.Signature(), layout); err != nil {
-			return importedFile{}, err
-		}
+		return importedFile{}, advise(err)
 	}
 	one := importedFile{File: b.File, Kind: string(b.Kind), Rows: b.Rows, Added: b.Added, Updated: b.Updated, Unchanged: b.Unchanged, Warned: b.Warned, Rejected: b.Rejected,
-		Rejects: []rejectJSON{}, Ignored: layout.Ignored(), Sheets: others, warnings: b.Warnings, doubts: b.Doubts}
+		Rejects: []rejectJSON{}, Ignored: b.Ignored, Sheets: b.Sheets, warnings: b.Warnings, doubts: b.Doubts}
 	for _, r := range b.Rejects {
 		one.Rejects = append(one.Rejects, rejectJSON{r.Line, r.Column, r.Value, r.Reason})
 	}
 	return one, nil
 }
 
-// openSheet opens a file of text, or one sheet of a workbook: the one named, or
-// the first. others names the workbook's other sheets.
-func openSheet(name string, f *os.File, wanted string) (_ *ingest.Sheet, others []string, err error) {
-	magic := make([]byte, len(xlsx.Magic))
-	if _, err := f.ReadAt(magic, 0); err != nil && err != io.EOF {
-		return nil, nil, err
-	}
-	if string(magic) != xlsx.Magic {
-		if wanted != "" {
-			return nil, nil, usage{fmt.Errorf("--sheet: need a workbook, have %s", name)}
-		}
-		if _, err := f.Seek(0, io.SeekStart); err != nil {
-			return nil, nil, err
-		}
-		sheet, err := ingest.Open(name, f)
-		return sheet, nil, err
+func openFile(name string, h *store.HandIn) (*os.File, error) {
+	f, err := os.Open(name)
+	if err != nil {
+		return nil, err
 	}
 	info, err := f.Stat()
 	if err != nil {
-		return nil, nil, err
+		f.Close()
+		return nil, err
 	}
-	book, err := xlsx.Open(f, info.Size())
-	if err != nil {
-		return nil, nil, fmt.Errorf("%s: %w", name, err)
-	}
-	sheets := book.Sheets()
-	if wanted == "" {
-		wanted = sheets[0]
-	} else if !slices.Contains(sheets, wanted) {
-		return nil, nil, usage{fmt.Errorf("--sheet: need one of %q, have %q", sheets, wanted)}
-	}
-	sheet, err := ingest.OpenText(name, book.Text(wanted), ingest.Text{Delimiter: ',', Date1904: book.Date1904(), Short: true})
-	return sheet, slices.DeleteFunc(sheets, func(s string) bool { return s == wanted }), err
+	h.File, h.Size = f, info.Size()
+	return f, nil
 }
 
-// layout settles which column is which: as the call says, as was confirmed for
-// such headers before, or as their names say. confirmed tells that a person
-// had a say now.
-func (a *app) layout(ctx context.Context, db *store.Store, sheet *ingest.Sheet, how importing) (l ingest.Layout, confirmed bool, err error) {
-	confirmed = len(how.maps) > 0 || how.dates != "" || how.guesses
-	var order ingest.DateOrder
+// handIn says about a file what the flags say.
+func (how importing) handIn(name string) (h store.HandIn, err error) {
+	h = store.HandIn{Name: filepath.Base(name), Sheet: how.sheet, Guesses: how.guesses}
 	if how.dates != "" {
-		if order, err = ingest.ParseDateOrder(how.dates); err != nil {
-			return l, false, usage{fmt.Errorf("--dates: %w", err)}
+		if h.Dates, err = ingest.ParseDateOrder(how.dates); err != nil {
+			return h, usage{fmt.Errorf("--dates: %w", err)}
 		}
 	}
-	if len(how.maps) == 0 && !how.guesses {
-		var known ingest.Layout
-		ok, err := db.Layout(ctx, ingest.Propose(sheet.Headers, sheet.Sample, ingest.DropOffs).Signature(), &known)
-		if err != nil {
-			return l, false, err
-		}
-		if ok && (how.as == "" || how.as == string(known.Kind)) {
-			known.DateOrder = cmp.Or(order, known.DateOrder)
-			return known, confirmed, nil
-		}
-	}
-	switch kind, err := ingest.ParseRowKind(how.as); {
-	case how.as != "" && err != nil:
-		return l, false, usage{fmt.Errorf("--as: %w", err)}
-	case how.as != "":
-		l = ingest.Propose(sheet.Headers, sheet.Sample, kind)
-	case len(how.maps) > 0:
-		l = ingest.Propose(sheet.Headers, sheet.Sample, ingest.DropOffs)
-	default:
-		if l, err = ingest.Detect(sheet.Headers, sheet.Sample); err != nil {
-			return l, false, fmt.Errorf("%w: say which column is which with --map \"Their Name=field\", or what the rows are with --as", err)
+	if how.as != "" {
+		if h.As, err = ingest.ParseRowKind(how.as); err != nil {
+			return h, usage{fmt.Errorf("--as: %w", err)}
 		}
 	}
 	for _, m := range how.maps {
 		theirs, ours, ok := strings.Cut(m, "=")
 		if !ok {
-			return l, false, usage{fmt.Errorf("--map: need \"Their Name=field\", have %q", m)}
+			return h, usage{fmt.Errorf("--map: need \"Their Name=field\", have %q", m)}
 		}
-		if l, err = l.With(strings.TrimSpace(theirs), strings.TrimSpace(ours)); err != nil {
-			return l, false, usage{fmt.Errorf("--map: %w", err)}
-		}
+		h.Columns = append(h.Columns, ingest.Column{Header: strings.TrimSpace(theirs), Field: strings.TrimSpace(ours)})
 	}
-	l.DateOrder = order
-	if how.guesses {
-		l = l.AcceptGuesses()
-	}
-	if !confirmed && len(l.Guesses) > 0 {
-		// Taken in without them, the rows would stand under other keys than
-		// with them, and be doubled later.
+	return h, nil
+}
+
+// advise adds the flags that help to what a file lacks.
+func advise(err error) error {
+	var (
+		undecided  *store.Undecided
+		undetected *store.Undetected
+		noSheet    *store.NoSheet
+		unmapped   *ingest.Unmapped
+	)
+	switch {
+	case errors.As(err, &undecided):
 		var say strings.Builder
-		for _, g := range l.Guesses {
+		for _, g := range undecided.Guesses {
 			fmt.Fprintf(&say, "\n  --map %q", g.Header+"="+g.Field)
 		}
-		return l, false, fmt.Errorf("%s: need a word on columns that are named much like known ones; say those that are right (or --accept-guesses for the first of each, or \"Their Name=ignore\"):%s", sheet.Name, say.String())
+		return fmt.Errorf("%w; --preview shows them. Say those that are right (or --accept-guesses for the first of each, or \"Their Name=ignore\"):%s", err, say.String())
+	case errors.As(err, &undetected):
+		return fmt.Errorf("%w: see it with --preview, then say which column is which with --map \"Their Name=field\", or what the rows are with --as", err)
+	case errors.As(err, new(*ingest.AmbiguousDates)):
+		return fmt.Errorf("%w: say --dates mdy for month first, --dates dmy for day first", err)
+	case errors.As(err, &noSheet):
+		return usage{fmt.Errorf("--sheet: %w", err)}
+	case errors.As(err, &unmapped):
+		return usage{fmt.Errorf("--map: %w", err)}
 	}
-	return l, confirmed, nil
+	return err
+}
+
+// preview shows what would become of files.
+func (a *app) preview(ctx context.Context, db *store.Store, files []string, how importing, tomorrow forecast.Date) error {
+	shown := []store.Preview{}
+	for _, name := range files {
+		h, err := how.handIn(name)
+		if err != nil {
+			return err
+		}
+		f, err := openFile(name, &h)
+		if err != nil {
+			return err
+		}
+		p, err := db.Preview(ctx, h, tomorrow)
+		f.Close()
+		if err != nil {
+			return advise(err)
+		}
+		shown = append(shown, p)
+	}
+	if a.json {
+		return a.writeJSON(map[string]any{"schema": 1, "files": shown})
+	}
+	for _, p := range shown {
+		a.showPreview(p)
+	}
+	return nil
+}
+
+func (a *app) showPreview(p store.Preview) {
+	fmt.Fprintf(a.out, "%s: would be taken for %s; headers in line %d\n", p.Name, p.Kind, p.HeaderLine)
+	w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "  column\tholds\thow sure\twhy\tfor example")
+	for _, c := range p.Columns {
+		holds, sure := c.Field, fmt.Sprintf("%.0f %%", 100*c.Confidence)
+		switch {
+		case c.Guessed:
+			holds += "?"
+		case holds == "":
+			holds, sure = "(left alone)", ""
+		}
+		fmt.Fprintf(w, "  %s\t%s\t%s\t%s\t%s\n", c.Header, holds, sure, c.Why, strings.Join(c.Samples, " | "))
+	}
+	w.Flush()
+	if len(p.Missing) > 0 {
+		fmt.Fprintf(a.out, "No column for: %s. Say which with --map \"Their Name=field\".\n", strings.Join(p.Missing, ", "))
+	}
+	if p.Dates != nil {
+		fmt.Fprintf(a.out, "The dates of %s may be day/month or month/day (%s): say --dates mdy for month first, --dates dmy for day first.\n", p.Dates.Column, strings.Join(p.Examples, ", "))
+	}
+	switch {
+	case p.Ready && p.Remembered:
+		fmt.Fprintln(a.out, "Confirmed before for such headers: import it as it is. Nothing was taken in yet.")
+	case p.Ready:
+		fmt.Fprintln(a.out, "Import it as it is. Nothing was taken in yet.")
+	default:
+		fmt.Fprintln(a.out, "A ? is a guess: --accept-guesses takes them all, --map \"Their Name=field\" says otherwise. Nothing was taken in yet.")
+	}
 }
 
 // progress tells a person at a terminal that a long file is on its way.

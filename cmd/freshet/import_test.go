@@ -26,3 +26,22 @@ func TestWorkbook(t *testing.T) {
 		t.Errorf("want an empty sheet refused, have %d %s", status, errs)
 	}
 }
+
+// A preview takes nothing in; what it guesses can be accepted as it is.
+func TestPreview(t *testing.T) {
+	t.Setenv("FRESHET_DB", filepath.Join(t.TempDir(), "shop.db"))
+	odd := filepath.Join("..", "..", "testdata", "shop", "odd-export.csv")
+	status, out, errs := call(t, "import", "--preview", odd)
+	if status != done || !strings.Contains(out, "would be taken for drop-offs; headers in line 4") || !strings.Contains(out, "Line of work  kind? ") || !strings.Contains(out, "Roof air | Battery") {
+		t.Errorf("have %d %s%s", status, out, errs)
+	}
+	if status, out, _ := call(t, "import", "--preview", "--json", odd); status != done || !strings.Contains(out, `"header":"Line of work","field":"kind","guessed":true`) || !strings.Contains(out, `"ready":false`) {
+		t.Errorf("have %d %s", status, out)
+	}
+	if status, out, errs := call(t, "import", "--accept-guesses", odd); status != done || !strings.Contains(out, "6 added") {
+		t.Errorf("want what the preview left alone, have %d %s%s", status, out, errs)
+	}
+	if _, out, _ := call(t, "import", "--preview", odd); !strings.Contains(out, "Confirmed before for such headers") {
+		t.Errorf("have %s", out)
+	}
+}

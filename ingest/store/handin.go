@@ -1,0 +1,227 @@
+package store
+
+import (
+	"cmp"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"freshet/forecast"
+	"freshet/ingest"
+	"freshet/ingest/xlsx"
+)
+
+// HandIn is a file that a shop hands in, text or an Excel workbook, and what a
+// person has said about it. [Store.Preview] shows what would become of it and
+// [Store.TakeIn] takes it in.
+type HandIn struct {
+	Name    string // for messages and the account
+	File    io.ReaderAt
+	Size    int64            // bytes
+	Sheet   string           // of a workbook; "" is the first
+	As      ingest.RowKind   // "" is told from the headers
+	Columns []ingest.Column  // which column is which, a field or ingest.Ignore; the rest goes by its name
+	Dates   ingest.DateOrder // for columns whose dates don't tell
+	Guesses bool             // accept the likeliest guess for each column and field
+}
+
+// said tells whether a person had a say in the layout.
+func (h HandIn) said() bool { return len(h.Columns) > 0 || h.Dates != "" || h.Guesses }
+
+// Preview is what would become of a file.
+type Preview struct {
+	Name       string                 `json:"file"`
+	Kind       ingest.RowKind         `json:"kind"`
+	Sheet      string                 `json:"sheet,omitempty"` // of a workbook
+	Sheets     []string               `json:"sheets,omitempty"`
+	HeaderLine int                    `json:"header_line"`
+	Columns    []ingest.Proposal      `json:"columns"`
+	Missing    []string               `json:"missing"` // needed fields that nothing brings or may bring
+	Dates      *ingest.AmbiguousDates `json:"ambiguous_dates"`
+	Examples   []string               `json:"ambiguous_examples"` // dates of that column
+	Remembered bool                   `json:"remembered"`         // confirmed before for such headers
+	Ready      bool                   `json:"ready"`              // TakeIn needs no further word
+}
+
+// Undecided is the error of a file on which a person has to have a word first.
+// Taken in without the guesses, rows would stand under other keys than with
+// them, and be doubled later.
+type Undecided struct {
+	Name    string
+	Guesses []ingest.Guess
+}
+
+func (e *Undecided) Error() string {
+	return fmt.Sprintf("store: %s: need a word on columns that may hold known fields, have %d guesses", e.Name, len(e.Guesses))
+}
+
+// Preview reads the head of a file and says which column would be taken for
+// which field, how sure that is and why, and what has to be asked. It takes
+// nothing in. latest is the last day on which anything can have happened,
+// tomorrow for most uses. A file that can't be read at all is an error.
+func (s *Store) Preview(ctx context.Context, h HandIn, latest forecast.Date) (Preview, error) {
+	sheet, sheets, err := h.open()
+	if err != nil {
+		return Preview{}, err
+	}
+	l, remembered, err := s.settle(ctx, h, sheet)
+	if err != nil && !errors.As(err, new(*Undetected)) {
+		return Preview{}, err
+	}
+	p := Preview{Name: h.Name, Kind: l.Kind, Sheets: sheets, HeaderLine: sheet.HeaderLine, Columns: l.Proposals(sheet.Sample), Examples: []string{}, Remembered: remembered}
+	if len(sheets) > 0 {
+		p.Sheet = cmp.Or(h.Sheet, sheets[0])
+	}
+	likely := l.AcceptGuesses()
+	if p.Missing = append([]string{}, likely.Missing()...); len(p.Missing) > 0 {
+		return p, nil
+	}
+	if _, err := sheet.Read(likely, latest); errors.As(err, &p.Dates) {
+		i := slices.Index(sheet.Headers, p.Dates.Column)
+		for _, row := range sheet.Sample {
+			if i < len(row) && row[i] != "" && len(p.Examples) < 3 && !slices.Contains(p.Examples, row[i]) {
+				p.Examples = append(p.Examples, row[i])
+			}
+		}
+	} else if err != nil {
+		return p, err
+	}
+	p.Ready = p.Dates == nil && len(l.Missing()) == 0 && (remembered || h.said() || len(l.Guesses) == 0)
+	return p, nil
+}
+
+// Taken is the account of a file that was taken in.
+type Taken struct {
+	Batch
+	Ignored []string // columns left alone
+	Sheets  []string // of a workbook, left alone
+}
+
+// TakeIn takes in a file as one transaction, see [Store.Import], and remembers
+// a layout in which a person had a say by its header signature, so that the
+// next such file needs no word. It is an *Undecided or an
+// [ingest.AmbiguousDates] where there is something to ask first. progress, if
+// not nil, is told the rows done now and then. A cancelled context leaves the
+// database as it was.
+func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now time.Time, progress func(rows int)) (Taken, error) {
+	sum := sha256.New()
+	if _, err := io.Copy(sum, io.NewSectionReader(h.File, 0, h.Size)); err != nil {
+		return Taken{}, wrap(err)
+	}
+	sheet, sheets, err := h.open()
+	if err != nil {
+		return Taken{}, err
+	}
+	l, remembered, err := s.settle(ctx, h, sheet)
+	if err != nil {
+		return Taken{}, err
+	}
+	if len(l.Guesses) > 0 && !remembered && !h.said() {
+		return Taken{}, &Undecided{h.Name, l.Guesses}
+	}
+	rows, err := sheet.Read(l, latest)
+	if err != nil {
+		return Taken{}, err
+	}
+	b, err := s.Import(ctx, Batch{File: h.Name, Kind: l.Kind, SHA256: Hash(sum.Sum(nil)), TakenIn: now,
+		Headers: sheet.Headers, Delimiter: sheet.Delimiter, Mended: sheet.Mended}, rows, progress)
+	if err != nil {
+		return Taken{}, err
+	}
+	if h.said() {
+		if err := s.KeepLayout(ctx, l.Signature(), l); err != nil {
+			return Taken{}, err
+		}
+	}
+	used := cmp.Or(h.Sheet, append(sheets, "")[0])
+	return Taken{b, l.Ignored(), slices.DeleteFunc(sheets, func(s string) bool { return s == used })}, nil
+}
+
+// open reads the head of a file of text, or of one sheet of a workbook.
+// sheets names all of the workbook's.
+func (h HandIn) open() (_ *ingest.Sheet, sheets []string, err error) {
+	magic := make([]byte, len(xlsx.Magic))
+	if _, err := h.File.ReadAt(magic, 0); err != nil && err != io.EOF {
+		return nil, nil, wrap(err)
+	}
+	if string(magic) != xlsx.Magic {
+		if h.Sheet != "" {
+			return nil, nil, &NoSheet{h.Name, h.Sheet, nil}
+		}
+		sheet, err := ingest.Open(h.Name, io.NewSectionReader(h.File, 0, h.Size))
+		return sheet, nil, err
+	}
+	book, err := xlsx.Open(h.File, h.Size)
+	if err != nil {
+		return nil, nil, fmt.Errorf("%s: %w", h.Name, err)
+	}
+	sheets = slices.Clone(book.Sheets())
+	wanted := cmp.Or(h.Sheet, sheets[0])
+	if !slices.Contains(sheets, wanted) {
+		return nil, nil, &NoSheet{h.Name, wanted, sheets}
+	}
+	sheet, err := ingest.OpenText(h.Name, book.Text(wanted), ingest.Text{Delimiter: ',', Date1904: book.Date1904(), Short: true})
+	return sheet, sheets, err
+}
+
+// NoSheet is the error of a sheet that a file hasn't got.
+type NoSheet struct {
+	Name, Sheet string
+	Sheets      []string // none if it is no workbook
+}
+
+func (e *NoSheet) Error() string {
+	if len(e.Sheets) == 0 {
+		return fmt.Sprintf("store: need a workbook for a sheet %q, have %s", e.Sheet, e.Name)
+	}
+	return fmt.Sprintf("store: %s: need one of the sheets %q, have %q", e.Name, e.Sheets, e.Sheet)
+}
+
+// Undetected is the error of headers that fit no kind of rows. A layout of
+// drop-offs comes with it, to be filled in.
+type Undetected struct{ error }
+
+// Unwrap gives what ingest said.
+func (e *Undetected) Unwrap() error { return e.error }
+
+// settle finds which column is which: as was confirmed for such headers
+// before, unless the call says otherwise, or as their names and the call say.
+func (s *Store) settle(ctx context.Context, h HandIn, sheet *ingest.Sheet) (l ingest.Layout, remembered bool, err error) {
+	kind := cmp.Or(h.As, ingest.DropOffs)
+	l = ingest.Propose(sheet.Headers, sheet.Sample, kind)
+	if len(h.Columns) == 0 && !h.Guesses {
+		var known ingest.Layout
+		ok, err := s.Layout(ctx, l.Signature(), &known)
+		if err != nil {
+			return l, false, err
+		}
+		if ok && (h.As == "" || h.As == known.Kind) {
+			for i, header := range sheet.Headers { // alike when folded, but maybe written otherwise
+				known.Columns[i].Header = header
+			}
+			known.Guesses, known.DateOrder = nil, cmp.Or(h.Dates, known.DateOrder)
+			return known, true, nil
+		}
+	}
+	var fits error
+	if h.As == "" && len(h.Columns) == 0 {
+		if detected, err := ingest.Detect(sheet.Headers, sheet.Sample); err == nil {
+			l = detected
+		} else if len(l.AcceptGuesses().Missing()) > 0 || !h.Guesses {
+			fits = &Undetected{err}
+		}
+	}
+	for _, c := range h.Columns {
+		if l, err = l.With(c.Header, c.Field); err != nil {
+			return l, false, err
+		}
+	}
+	if l.DateOrder = h.Dates; h.Guesses {
+		l = l.AcceptGuesses()
+	}
+	return l, false, fits
+}

@@ -1,0 +1,112 @@
+package store_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"strings"
+	"testing"
+
+	"freshet/forecast"
+	"freshet/ingest"
+	"freshet/ingest/store"
+)
+
+func handIn(text string) store.HandIn {
+	return store.HandIn{Name: "jobs.csv", File: strings.NewReader(text), Size: int64(len(text))}
+}
+
+var handInLatest = forecast.NewDate(2026, 11, 26)
+
+// A file that nobody's names explain is shown with guesses, reasons and
+// samples, taken in once they are confirmed, and known from then on.
+func TestPreviewThenTakeIn(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	h := handIn("id,event_date,product_category,brand\na1,2026-03-14,Roof air,Marlo\na2,2026-03-15,Battery,\na3,2026-03-16,Roof air,Marlo\n")
+	p, err := s.Preview(ctx, h, handInLatest)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []string{"ro_number", "dropped_off", "kind", ""} {
+		c := p.Columns[i]
+		if c.Field != want || c.Guessed != (want != "") || c.Why == "" || (c.Confidence > 0) != (want != "") || c.Confidence >= 1 {
+			t.Errorf("want %q guessed, have %+v", want, c)
+		}
+	}
+	if p.Ready || p.Remembered || len(p.Missing) > 0 || p.Dates != nil || !slices.Equal(p.Columns[2].Samples, []string{"Roof air", "Battery"}) {
+		t.Errorf("have %+v", p)
+	}
+	if _, err := s.TakeIn(ctx, h, handInLatest, at, nil); !errors.As(err, new(*store.Undetected)) {
+		t.Errorf("want the file asked about, have %v", err)
+	}
+	if b, _ := s.Batches(ctx, 9); len(b) != 0 {
+		t.Errorf("a preview took in %v", b)
+	}
+	for _, c := range p.Columns {
+		field := c.Field
+		if field == "" {
+			field = ingest.Ignore
+		}
+		h.Columns = append(h.Columns, ingest.Column{Header: c.Header, Field: field})
+	}
+	b, err := s.TakeIn(ctx, h, handInLatest, at, nil)
+	if err != nil || b.Added != 3 || !slices.Equal(b.Ignored, []string{"brand"}) {
+		t.Fatalf("have %+v, %v", b, err)
+	}
+	next := handIn("ID;Event Date;Product-Category;Brand\na3;2026-03-16;Roof air;Marlo\na4;2026-03-17;Slide;\n") // the same when folded
+	if p, err = s.Preview(ctx, next, handInLatest); err != nil || !p.Ready || !p.Remembered {
+		t.Errorf("want no more questions, have %+v, %v", p, err)
+	}
+	if b, err = s.TakeIn(ctx, next, handInLatest, at, nil); err != nil || b.Added != 1 || b.Unchanged != 1 {
+		t.Errorf("have %+v, %v", b, err)
+	}
+}
+
+func TestPreviewAsks(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	p, err := s.Preview(ctx, handIn("RO,Date In\n1,3/4/2026\n2,5/6/2026\n"), handInLatest)
+	if err != nil || p.Ready || p.Dates == nil || p.Dates.Column != "Date In" || !slices.Equal(p.Examples, []string{"3/4/2026", "5/6/2026"}) {
+		t.Errorf("want the order of dates asked about, have %+v, %v", p, err)
+	}
+	h := handIn("RO,Date In\n1,3/4/2026\n2,5/6/2026\n")
+	h.Dates = ingest.MonthDay
+	if p, err = s.Preview(ctx, h, handInLatest); err != nil || !p.Ready || p.Dates != nil {
+		t.Errorf("have %+v, %v", p, err)
+	}
+	if p, err = s.Preview(ctx, handIn("RO,Colour\n1,red\n2,blue\n"), handInLatest); err != nil || p.Ready || !slices.Equal(p.Missing, []string{"dropped_off"}) {
+		t.Errorf("want a day missed, have %+v, %v", p, err)
+	}
+	if _, err := s.TakeIn(ctx, handIn("RO,Date In,Knd\n1,2026-03-14,Roof\n"), handInLatest, at, nil); !errors.As(err, new(*store.Undecided)) {
+		t.Errorf("want a guess asked about, have %v", err)
+	}
+	h = handIn("RO,Date In\n1,2026-03-14\n")
+	h.Sheet = "Jobs"
+	if _, err := s.Preview(ctx, h, handInLatest); !errors.As(err, new(*store.NoSheet)) {
+		t.Errorf("have %v", err)
+	}
+	h = handIn("RO,Date In\n1,2026-03-14\n")
+	h.Columns = []ingest.Column{{Header: "Colour", Field: "kind"}}
+	if _, err := s.Preview(ctx, h, handInLatest); !errors.As(err, new(*ingest.Unmapped)) {
+		t.Errorf("have %v", err)
+	}
+}
+
+// Cancelled halfway, a file leaves nothing behind.
+func TestTakeInIsCancelled(t *testing.T) {
+	s := open(t)
+	var text strings.Builder
+	text.WriteString("RO,Date In\n")
+	for i := range 20_000 {
+		fmt.Fprintf(&text, "%d,%s\n", i, forecast.Date(19_000+i%1000))
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	told := 0
+	_, err := s.TakeIn(ctx, handIn(text.String()), handInLatest, at, func(rows int) { told = rows; cancel() })
+	if !errors.Is(err, context.Canceled) || told == 0 {
+		t.Errorf("have %v after %d rows", err, told)
+	}
+	if b, _ := s.Batches(t.Context(), 9); len(b) != 0 {
+		t.Errorf("it left %v", b)
+	}
+}
