@@ -25,6 +25,7 @@ type importing struct {
 	guesses bool
 	sheet   string
 	preview bool
+	demo    bool
 }
 
 func (a *app) importFiles() *cobra.Command {
@@ -40,6 +41,7 @@ and reason. Importing a file twice changes nothing.`,
 	f.StringVar(&how.dates, "dates", "", "how 3/4/2025 is meant: mdy or dmy")
 	f.BoolVar(&how.guesses, "accept-guesses", false, "accept columns that are named much like a known one")
 	f.StringVar(&how.sheet, "sheet", "", "which sheet of a workbook (default the first)")
+	f.BoolVar(&how.demo, "into-demo", false, "take files into the invented shop of 'freshet demo' all the same")
 	f.BoolVar(&how.preview, "preview", false, "show which column would be taken for what, and take nothing in")
 	return c
 }
@@ -76,7 +78,7 @@ type rejectJSON struct {
 
 func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 	ctx := c.Context()
-	db, err := a.open(ctx)
+	db, err := a.create(ctx)
 	if err != nil {
 		return err
 	}
@@ -88,6 +90,11 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 	tomorrow := forecast.DateOf(a.now().In(loc)) + 1
 	if how.preview {
 		return a.preview(ctx, db, files, how, tomorrow)
+	}
+	if marked, err := db.Setting(ctx, desk.SettingDemo, ""); err != nil {
+		return err
+	} else if marked != "" && !how.demo {
+		return fmt.Errorf("%s holds the invented shop of 'freshet demo': need another --db for your own files, or --into-demo to mix them in", db.Path())
 	}
 	out := imported{Schema: 1, Files: []importedFile{}}
 	for _, name := range files {

@@ -214,7 +214,7 @@ func TestLetterEachWeek(t *testing.T) {
 	}
 	now := time.Date(2026, 9, 16, 9, 0, 0, 0, denver) // a Wednesday
 	a := &app{out: io.Discard, err: io.Discard, now: func() time.Time { return now }, db: filepath.Join(dir, "shop.db"), weeks: 13}
-	db, err := a.open(t.Context())
+	db, err := a.create(t.Context())
 	if err != nil {
 		t.Fatal(err)
 	}

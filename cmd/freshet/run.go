@@ -6,15 +6,20 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
+	"regexp"
+	"strings"
 	"time"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest/store"
 
+	"github.com/agnivade/levenshtein"
 	"github.com/spf13/cobra"
+	"github.com/spf13/pflag"
 )
 
 // Exit statuses.
@@ -52,10 +57,10 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer, now func(
 	case err == nil:
 		return done
 	case errors.As(err, new(usage)):
-		fmt.Fprintf(stderr, "freshet: %v\nRun 'freshet help' for what there is.\n", err)
+		fmt.Fprintf(stderr, "freshet: %s\nRun 'freshet help' for what there is.\n", plain(err))
 		return misuse
 	}
-	fmt.Fprintf(stderr, "freshet: %v\n", err)
+	fmt.Fprintf(stderr, "freshet: %s\n", plain(err))
 	return failed
 }
 
@@ -74,35 +79,99 @@ Try it: 'freshet demo' opens an invented shop in your browser.`,
 		RunE:          func(c *cobra.Command, _ []string) error { return c.Help() },
 	}
 	root.CompletionOptions.HiddenDefaultCmd = true
-	root.SetFlagErrorFunc(func(_ *cobra.Command, err error) error { return usage{err} })
+	root.SetFlagErrorFunc(misspelt)
 	f := root.PersistentFlags()
 	f.StringVar(&a.db, "db", "", "the shop's database (default $FRESHET_DB, else in the user-data folder)")
 	f.StringVar(&a.asOf, "as-of", "", "pretend that this day, YYYY-MM-DD, begins now (default today)")
 	f.BoolVar(&a.json, "json", false, "answer as JSON")
 	f.Uint64Var(&a.seed, "seed", 0, "seed of the simulation (default from --as-of)")
 	f.IntVar(&a.weeks, "weeks", 13, fmt.Sprintf("weeks ahead, 1 to %d", desk.MaxWeeks))
-	for _, c := range append(a.keeping(), a.demo(), a.serve(), a.importFiles(), a.shop(), a.outlook(), a.crew(), a.watch(), a.report(), a.mail(), a.score(), a.series(), a.version()) {
-		if inner := c.Args; inner != nil {
-			c.Args = func(c *cobra.Command, args []string) error {
-				if err := inner(c, args); err != nil {
-					return usage{err}
-				}
-				return nil
-			}
-		}
+	for _, c := range append(a.keeping(), a.demo(), a.serve(), a.importFiles(), a.kinds(), a.shop(), a.outlook(), a.crew(), a.watch(), a.report(), a.mail(), a.score(), a.series(), a.version()) {
 		root.AddCommand(c)
 	}
-	root.Args = func(c *cobra.Command, args []string) error {
-		if len(args) > 0 {
-			return usage{fmt.Errorf("need a command, have %q", args[0])}
-		}
-		return nil
-	}
+	root.Args = noSuchCommand
+	misuseOfArgs(root)
 	return root
 }
 
-// open opens the database that the call names.
+// misuseOfArgs makes wrong arguments of a command, and of those below it, an
+// error of the call.
+func misuseOfArgs(c *cobra.Command) {
+	if inner := c.Args; inner != nil {
+		c.Args = func(c *cobra.Command, args []string) error {
+			if err := inner(c, args); err != nil && !errors.As(err, new(usage)) {
+				return usage{err}
+			} else {
+				return err
+			}
+		}
+	}
+	for _, below := range c.Commands() {
+		misuseOfArgs(below)
+	}
+}
+
+// noSuchCommand refuses arguments of a command that only has commands below
+// it, and names the one that may be meant.
+func noSuchCommand(c *cobra.Command, args []string) error {
+	if len(args) == 0 {
+		return nil
+	}
+	c.SuggestionsMinimumDistance = mostTypos
+	return usage{fmt.Errorf("need a command, have %q%s", args[0], didYouMean(c.SuggestionsFor(args[0])))}
+}
+
+func didYouMean(names []string) string {
+	if len(names) == 0 {
+		return ""
+	}
+	return ": did you mean " + strings.Join(names, " or ") + "?"
+}
+
+// misspelt is the error of a flag that there isn't, with the one that may be
+// meant.
+func misspelt(c *cobra.Command, err error) error {
+	var unknown *pflag.NotExistError
+	if !errors.As(err, &unknown) {
+		return usage{err}
+	}
+	var near []string
+	c.Flags().VisitAll(func(f *pflag.Flag) {
+		if !f.Hidden && levenshtein.ComputeDistance(f.Name, unknown.GetSpecifiedName()) <= mostTypos {
+			near = append(near, "--"+f.Name)
+		}
+	})
+	return usage{fmt.Errorf("%w%s", err, didYouMean(near))}
+}
+
+// mostTypos is how many letters a command or a flag may be off, as cobra's own
+// suggestions have it.
+const mostTypos = 2
+
+// plain writes an error for people, to whom the parts of the program mean
+// nothing.
+func plain(err error) string {
+	return packages.ReplaceAllString(err.Error(), "$1")
+}
+
+var packages = regexp.MustCompile(`(^|: |\n\s*)(?:(?:ingest|store|xlsx|ics|forecast|capacity|report|desk|weekly|queue|watch|workload|mail|post): )+`)
+
+// open opens the database that the call names, for commands that need what
+// is in it. A misspelt name makes no empty one.
 func (a *app) open(ctx context.Context) (*store.Store, error) {
+	path, err := a.path()
+	if err != nil {
+		return nil, err
+	}
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil, fmt.Errorf("there is no database at %s: import a file first, or name another with --db", path)
+	}
+	return store.Open(ctx, path)
+}
+
+// create opens the database that the call names, and makes it if there is
+// none.
+func (a *app) create(ctx context.Context) (*store.Store, error) {
 	path, err := a.path()
 	if err != nil {
 		return nil, err

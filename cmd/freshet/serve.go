@@ -29,7 +29,7 @@ const usualListen = "127.0.0.1:8137"
 func (a *app) serve() *cobra.Command {
 	var listen string
 	c := &cobra.Command{Use: "serve", Short: "Serve the shop's pages and keep the weekly report up to date", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
-		db, err := a.open(c.Context())
+		db, err := a.create(c.Context())
 		if err != nil {
 			return err
 		}
@@ -58,7 +58,7 @@ only writes the shop's files, to look at and to import.`,
 				defer os.RemoveAll(dir)
 				a.db = filepath.Join(dir, "demo.db")
 			}
-			db, err := a.open(c.Context())
+			db, err := a.create(c.Context())
 			if err != nil {
 				return err
 			}

@@ -32,7 +32,7 @@ func (a *app) shop() *cobra.Command {
 				}
 			}
 		}
-		db, err := a.open(ctx)
+		db, err := a.create(ctx)
 		if err != nil {
 			return err
 		}

@@ -15,7 +15,7 @@ import (
 // Line is what forecasts need of a job line.
 type Line struct {
 	DroppedOff              forecast.Date
-	Kind                    string
+	Kind                    string // the group's name
 	Ready                   sql.Null[forecast.Date]
 	Quoted, Clocked, Billed sql.Null[float64]
 }
@@ -24,6 +24,10 @@ type Line struct {
 // drop-off. A line that was not ready before asOf has no ready day and no
 // hours but the quoted ones.
 func (s *Store) Lines(ctx context.Context, asOf forecast.Date, each func(Line)) error {
+	grouping, err := s.groups(ctx)
+	if err != nil {
+		return err
+	}
 	rows, err := s.r.QueryContext(ctx, `SELECT CAST(julianday(dropped_off) - 2440587.5 AS INTEGER), kind,
 		CAST(julianday(coalesce(ready, picked_up)) - 2440587.5 AS INTEGER), quoted, clocked, billed
 		FROM job_lines WHERE dropped_off < ? ORDER BY dropped_off, kind, key`, asOf.String())
@@ -40,8 +44,8 @@ func (s *Store) Lines(ctx context.Context, asOf forecast.Date, each func(Line)) 
 		}
 		k, ok := kinds[string(kind)]
 		if !ok {
-			k = string(kind)
-			kinds[k] = k
+			k = grouping.of(string(kind))
+			kinds[string(kind)] = k
 		}
 		l.Kind = k
 		if l.Ready.V >= asOf {
@@ -71,6 +75,10 @@ type Job struct {
 const jobColumns = `ro, kind, unit, status, note, dropped_off, coalesce(ready, picked_up), promised, quoted, clocked, billed, parts_wait, emergency, deferrable_, comeback_of`
 
 func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, error) {
+	grouping, err := s.groups(ctx)
+	if err != nil {
+		return nil, err
+	}
 	rows, err := s.r.QueryContext(ctx, "SELECT "+jobColumns+" FROM job_lines WHERE "+where+" ORDER BY dropped_off, key", args...)
 	if err != nil {
 		return nil, wrap(err)
@@ -84,6 +92,7 @@ func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, err
 		if err := rows.Scan(&j.RO, &j.Kind, &j.Unit, &j.Status, &j.Note, &day, &ready, &promised, &j.Quoted, &j.Clocked, &j.Billed, &j.PartsWait, &j.Emergency, &j.Deferrable, &j.ComebackOf); err != nil {
 			return nil, wrap(err)
 		}
+		j.Kind = grouping.of(j.Kind)
 		if j.DroppedOff, err = forecast.ParseDate(day); err != nil {
 			return nil, wrap(err)
 		}

@@ -85,7 +85,7 @@ func (s *Store) migrate(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	p, err := goose.NewProvider(goose.DialectSQLite3, s.w.DB, dir)
+	p, err := goose.NewProvider(goose.DialectSQLite3, s.w.DB, dir, goose.WithAllowOutofOrder(true)) // tables that don't touch each other
 	if err != nil {
 		return err
 	}
