@@ -188,14 +188,16 @@ func records(h store.Health) string {
 	return fmt.Sprintf("%d job lines, %d spells of crew, %d of time off, %d events", h.Records["job_lines"], h.Records["crew"], h.Records["absences"], h.Records["events"])
 }
 
-// oldBackup is how old the last backup may be without a word.
-const oldBackup = 24 * time.Hour
+// oldBackup is how old the last backup may be without a word: a day, and half
+// an hour for the night's own to be made.
+const oldBackup = 24*time.Hour + 30*time.Minute
 
 func (a *app) check() *cobra.Command {
 	return &cobra.Command{Use: "check", Short: "Check that the database and its settings are sound", Args: cobra.NoArgs,
 		Long: `Reads all of the database and checks it page by page and record by record against
 what was taken in, and the settings; says how old the last backup is. The exit status
-is 1 if anything is wrong.`,
+is 1 if anything is wrong, or if the last backup is more than a day old although
+'freshet serve' is running.`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			db, err := a.open(c.Context())
 			if err != nil {
@@ -212,6 +214,7 @@ is 1 if anything is wrong.`,
 			}
 			warnings := []string{}
 			var backedUp *string
+			fresh := ""
 			switch {
 			case h.Backup.IsZero() && h.Batches > 0:
 				warnings = append(warnings, "there is no backup yet: 'freshet backup FILE' makes one")
@@ -219,7 +222,15 @@ is 1 if anything is wrong.`,
 				at := h.Backup.Format(time.RFC3339)
 				backedUp = &at
 				if age := a.now().Sub(h.Backup); age > oldBackup {
-					warnings = append(warnings, fmt.Sprintf("the last backup is of %s, %.0f hours ago", h.Backup.Format("2006-01-02 15:04 MST"), age.Hours()))
+					old := fmt.Sprintf("the last backup is of %s, %.0f hours ago", h.Backup.Format("2006-01-02 15:04 MST"), age.Hours())
+					if lock, err := store.Lock(db.Path()); err != nil {
+						faults = append(faults, old+", though 'freshet serve' should make one each night: what does it say?")
+					} else {
+						lock.Close()
+						warnings = append(warnings, old)
+					}
+				} else {
+					fresh = fmt.Sprintf("; the last backup is %.0f hours old", age.Hours())
 				}
 			}
 			for _, w := range warnings {
@@ -228,10 +239,10 @@ is 1 if anything is wrong.`,
 			if a.json {
 				err = a.writeJSON(map[string]any{"schema": 1, "ok": len(faults) == 0, "faults": append([]string{}, faults...), "backup_at": backedUp, "batches": h.Batches, "records": h.Records, "warnings": warnings})
 			} else {
-				fmt.Fprintf(a.out, "%s: %d imports, %s\n", filepath.ToSlash(db.Path()), h.Batches, records(h))
+				fmt.Fprintf(a.out, "%s: %d imports, %s%s\n", filepath.ToSlash(db.Path()), h.Batches, records(h), fresh)
 			}
 			if err == nil && len(faults) > 0 {
-				return fmt.Errorf("%s is not sound:\n  %s\n'freshet restore' brings back a backup", db.Path(), strings.Join(faults, "\n  "))
+				return fmt.Errorf("%s: not all is well:\n  %s\n'freshet restore' brings back a backup if records are damaged", db.Path(), strings.Join(faults, "\n  "))
 			}
 			return err
 		}}

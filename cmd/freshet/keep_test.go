@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
 
 	"freshet/ingest/store"
 )
@@ -69,5 +70,53 @@ func TestKeeping(t *testing.T) {
 		if status, _, errs := call(t, args...); status != failed || !strings.Contains(errs, "another freshet") {
 			t.Errorf("%v: want a refusal, have %d %q", args, status, errs)
 		}
+	}
+}
+
+// An old backup is a note, and a fault while a freshet that should make one
+// each night is running.
+func TestOldBackup(t *testing.T) {
+	db := filepath.Join(t.TempDir(), "shop.db")
+	t.Setenv("FRESHET_DB", db)
+	if status, _, errs := call(t, "import", "--accept-guesses", filepath.Join("..", "..", "testdata", "shop", "odd-export.csv")); status != done {
+		t.Fatal(errs)
+	}
+	s, err := store.Open(t.Context(), db)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.Close()
+	now := time.Date(2026, 11, 25, 9, 0, 0, 0, time.UTC)
+	a := &app{now: func() time.Time { return now }}
+	folder := filepath.Join(t.TempDir(), "backups")
+	if err := a.nightly(folder, store.UsualKeep)(t.Context(), s); err != nil {
+		t.Fatal(err)
+	}
+	check := func() (int, string) {
+		var out, errs bytes.Buffer
+		status := run(t.Context(), []string{"check"}, &out, &errs, a.now)
+		return status, out.String() + errs.String()
+	}
+	now = now.Add(23 * time.Hour)
+	if status, says := check(); status != done || !strings.Contains(says, "the last backup is 23 hours old") {
+		t.Errorf("have %d %s", status, says)
+	}
+	now = now.Add(2 * time.Hour)
+	if status, says := check(); status != done || !strings.Contains(says, "note: the last backup is of 2026-11-25 09:00 UTC, 25 hours ago") {
+		t.Errorf("have %d %s", status, says)
+	}
+	lock, err := store.Lock(db)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer lock.Close()
+	if status, says := check(); status != failed || !strings.Contains(says, "each night") {
+		t.Errorf("have %d %s", status, says)
+	}
+	if err := a.nightly(folder, store.UsualKeep)(t.Context(), s); err != nil {
+		t.Fatal(err)
+	}
+	if status, says := check(); status != done {
+		t.Errorf("have %d %s", status, says)
 	}
 }

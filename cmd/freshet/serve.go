@@ -27,15 +27,25 @@ import (
 const usualListen = "127.0.0.1:8137"
 
 func (a *app) serve() *cobra.Command {
-	var listen string
+	var listen, backups string
+	keep := store.UsualKeep
 	c := &cobra.Command{Use: "serve", Short: "Serve the shop's pages and keep the weekly report up to date", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
 		db, err := a.create(c.Context())
 		if err != nil {
 			return err
 		}
 		defer db.Close()
-		return a.servePages(c, db, listen)
+		if keep.Daily < 1 || keep.Weekly < 0 {
+			return usage{fmt.Errorf("--keep-days, --keep-weeks: need 1 day or more and no fewer than 0 weeks, have %d and %d", keep.Daily, keep.Weekly)}
+		}
+		if backups == "" {
+			backups = filepath.Join(filepath.Dir(db.Path()), "backups")
+		}
+		return a.servePages(c, db, listen, a.nightly(backups, keep))
 	}}
+	c.Flags().StringVar(&backups, "backups", "", "folder of the nightly backups (default backups, beside the database)")
+	c.Flags().IntVar(&keep.Daily, "keep-days", keep.Daily, "how many days' backups to keep")
+	c.Flags().IntVar(&keep.Weekly, "keep-weeks", keep.Weekly, "how many weeks' backups to keep")
 	c.Flags().StringVar(&listen, "listen", usualListen, "address to serve on; only this machine's own are allowed")
 	return c
 }
@@ -66,7 +76,7 @@ only writes the shop's files, to look at and to import.`,
 			if err := a.makeDemo(c, db); err != nil {
 				return err
 			}
-			return a.servePages(c, db, listen)
+			return a.servePages(c, db, listen, func(context.Context, *store.Store) error { return nil }) // it can be made again
 		}}
 	c.Flags().StringVar(&listen, "listen", usualListen, "address to serve on; only this machine's own are allowed")
 	c.Flags().StringVar(&files, "files", "", "only write the invented shop's files into this folder")
@@ -133,8 +143,24 @@ func (a *app) makeDemo(c *cobra.Command, db *store.Store) error {
 	return nil
 }
 
-// servePages serves until the program is told to stop.
-func (a *app) servePages(c *cobra.Command, db *store.Store, listen string) error {
+// nightly backs the shop up once a day, once there is something to lose.
+func (a *app) nightly(folder string, keep store.Keep) func(context.Context, *store.Store) error {
+	return func(ctx context.Context, db *store.Store) error {
+		loc, err := (&desk.Desk{Store: db}).Zone(ctx)
+		if err != nil {
+			return err
+		}
+		if batches, err := db.Batches(ctx, 1); err != nil || len(batches) == 0 {
+			return err
+		}
+		_, err = db.Nightly(ctx, folder, keep, a.now().In(loc))
+		return err
+	}
+}
+
+// servePages serves until the program is told to stop, and has the database
+// looked after by keep.
+func (a *app) servePages(c *cobra.Command, db *store.Store, listen string, keep func(context.Context, *store.Store) error) error {
 	ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	log := slog.New(slog.NewTextHandler(a.err, nil))
@@ -150,6 +176,9 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string) error
 	defer lock.Close()
 	if err := a.refresh(c, db); err != nil && !errors.Is(err, errNothingToShow) {
 		return err
+	}
+	if err := keep(ctx, db); err != nil {
+		log.Error("the nightly backup failed", "error", err)
 	}
 	l, err := net.Listen("tcp", listen)
 	if err != nil {
@@ -167,6 +196,11 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string) error
 		}
 		if err := a.letters(ctx, db, log); err != nil {
 			log.Error("letters could not be sent", "error", err)
+		}
+	})
+	ticks.AddFunc("@every 5m", func() {
+		if err := keep(ctx, db); err != nil {
+			log.Error("the nightly backup failed", "error", err)
 		}
 	})
 	ticks.Start()
