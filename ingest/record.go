@@ -102,8 +102,11 @@ type Absence struct {
 // RowKind gives TimeOff.
 func (a *Absence) RowKind() RowKind { return TimeOff }
 
+// ShopName, as the name of an absence, closes the shop as a whole.
+const ShopName = "shop"
+
 // Shop tells whether the shop as a whole is closed.
-func (a *Absence) Shop() bool { return Fold(a.Name) == "shop" }
+func (a *Absence) Shop() bool { return Fold(a.Name) == ShopName }
 
 // Key is the folded name and the first day.
 func (a *Absence) Key() string { return spellKey(a.Name, a.From) }

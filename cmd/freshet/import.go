@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
+	"time"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
@@ -26,12 +27,14 @@ type importing struct {
 	sheet   string
 	preview bool
 	demo    bool
+	who     string
 }
 
 func (a *app) importFiles() *cobra.Command {
 	var how importing
 	c := &cobra.Command{Use: "import FILE…", Short: "Take in the shop's files", Args: cobra.MinimumNArgs(1),
-		Long: `Takes in CSV files and Excel workbooks of drop-offs, crew, time off and events.
+		Long: `Takes in CSV files and Excel workbooks of drop-offs, crew, time off and events,
+and calendars (.ics) of time off.
 Every row is accounted for: added, updated, unchanged, or rejected with its line
 and reason. Importing a file twice changes nothing.`,
 		RunE: func(c *cobra.Command, files []string) error { return a.takeIn(c, files, how) }}
@@ -41,6 +44,7 @@ and reason. Importing a file twice changes nothing.`,
 	f.StringVar(&how.dates, "dates", "", "how 3/4/2025 is meant: mdy or dmy")
 	f.BoolVar(&how.guesses, "accept-guesses", false, "accept columns that are named much like a known one")
 	f.StringVar(&how.sheet, "sheet", "", "which sheet of a workbook (default the first)")
+	f.StringVar(&how.who, "who", "", "whose time off a calendar (.ics) holds: a `name` on the crew, or shop")
 	f.BoolVar(&how.demo, "into-demo", false, "take files into the invented shop of 'freshet demo' all the same")
 	f.BoolVar(&how.preview, "preview", false, "show which column would be taken for what, and take nothing in")
 	return c
@@ -89,7 +93,7 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 	}
 	tomorrow := forecast.DateOf(a.now().In(loc)) + 1
 	if how.preview {
-		return a.preview(ctx, db, files, how, tomorrow)
+		return a.preview(ctx, db, files, how, loc, tomorrow)
 	}
 	if marked, err := db.Setting(ctx, desk.SettingDemo, ""); err != nil {
 		return err
@@ -98,7 +102,7 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 	}
 	out := imported{Schema: 1, Files: []importedFile{}}
 	for _, name := range files {
-		one, err := a.takeInFile(ctx, db, name, how, tomorrow)
+		one, err := a.takeInFile(ctx, db, name, how, loc, tomorrow)
 		if err != nil {
 			return err
 		}
@@ -117,8 +121,8 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 	return nil
 }
 
-func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how importing, tomorrow forecast.Date) (importedFile, error) {
-	h, err := how.handIn(name)
+func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how importing, loc *time.Location, tomorrow forecast.Date) (importedFile, error) {
+	h, err := how.handIn(name, loc)
 	if err != nil {
 		return importedFile{}, err
 	}
@@ -154,8 +158,8 @@ func openFile(name string, h *store.HandIn) (*os.File, error) {
 }
 
 // handIn says about a file what the flags say.
-func (how importing) handIn(name string) (h store.HandIn, err error) {
-	h = store.HandIn{Name: filepath.Base(name), Sheet: how.sheet, Guesses: how.guesses}
+func (how importing) handIn(name string, loc *time.Location) (h store.HandIn, err error) {
+	h = store.HandIn{Name: filepath.Base(name), Sheet: how.sheet, Guesses: how.guesses, Who: how.who, Zone: loc}
 	if how.dates != "" {
 		if h.Dates, err = ingest.ParseDateOrder(how.dates); err != nil {
 			return h, usage{fmt.Errorf("--dates: %w", err)}
@@ -197,6 +201,8 @@ func advise(err error) error {
 		return fmt.Errorf("%w: say --dates mdy for month first, --dates dmy for day first", err)
 	case errors.As(err, &noSheet):
 		return usage{fmt.Errorf("--sheet: %w", err)}
+	case errors.As(err, new(*store.NoPerson)):
+		return fmt.Errorf("%w: say --who with a name on the crew, or --who shop for days on which it is closed", err)
 	case errors.As(err, &unmapped):
 		return usage{fmt.Errorf("--map: %w", err)}
 	}
@@ -204,10 +210,10 @@ func advise(err error) error {
 }
 
 // preview shows what would become of files.
-func (a *app) preview(ctx context.Context, db *store.Store, files []string, how importing, tomorrow forecast.Date) error {
+func (a *app) preview(ctx context.Context, db *store.Store, files []string, how importing, loc *time.Location, tomorrow forecast.Date) error {
 	shown := []store.Preview{}
 	for _, name := range files {
-		h, err := how.handIn(name)
+		h, err := how.handIn(name, loc)
 		if err != nil {
 			return err
 		}

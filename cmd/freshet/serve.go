@@ -136,7 +136,7 @@ func (a *app) makeDemo(c *cobra.Command, db *store.Store) error {
 		if err := writeFile(path, f.Write); err != nil {
 			return err
 		}
-		if _, err := a.takeInFile(ctx, db, path, importing{as: f.Kind}, ask.AsOf); err != nil {
+		if _, err := a.takeInFile(ctx, db, path, importing{as: f.Kind}, time.UTC, ask.AsOf); err != nil {
 			return err
 		}
 	}

@@ -1,9 +1,11 @@
 package store
 
 import (
+	"bytes"
 	"cmp"
 	"context"
 	"crypto/sha256"
+	"encoding/csv"
 	"errors"
 	"fmt"
 	"io"
@@ -12,10 +14,12 @@ import (
 
 	"freshet/forecast"
 	"freshet/ingest"
+	"freshet/ingest/ics"
 	"freshet/ingest/xlsx"
 )
 
-// HandIn is a file that a shop hands in, text or an Excel workbook, and what a
+// HandIn is a file that a shop hands in, text, an Excel workbook, or a calendar
+// of time off (see [ics]), and what a
 // person has said about it. [Store.Preview] shows what would become of it and
 // [Store.TakeIn] takes it in.
 type HandIn struct {
@@ -27,6 +31,8 @@ type HandIn struct {
 	Columns []ingest.Column  // which column is which, a field or ingest.Ignore; the rest goes by its name
 	Dates   ingest.DateOrder // for columns whose dates don't tell
 	Guesses bool             // accept the likeliest guess for each column and field
+	Who     string           // whose calendar it is, "shop" for closed days; "" if its events name people of the crew
+	Zone    *time.Location   // of the shop, for a calendar's instants; nil is UTC
 }
 
 // said tells whether a person had a say in the layout.
@@ -64,7 +70,7 @@ func (e *Undecided) Error() string {
 // nothing in. latest is the last day on which anything can have happened,
 // tomorrow for most uses. A file that can't be read at all is an error.
 func (s *Store) Preview(ctx context.Context, h HandIn, latest forecast.Date) (Preview, error) {
-	sheet, sheets, err := h.open()
+	sheet, sheets, err := s.open(ctx, h, latest)
 	if err != nil {
 		return Preview{}, err
 	}
@@ -112,7 +118,7 @@ func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now 
 	if _, err := io.Copy(sum, io.NewSectionReader(h.File, 0, h.Size)); err != nil {
 		return Taken{}, wrap(err)
 	}
-	sheet, sheets, err := h.open()
+	sheet, sheets, err := s.open(ctx, h, latest)
 	if err != nil {
 		return Taken{}, err
 	}
@@ -141,14 +147,20 @@ func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now 
 	return Taken{b, l.Ignored(), slices.DeleteFunc(sheets, func(s string) bool { return s == used })}, nil
 }
 
-// open reads the head of a file of text, or of one sheet of a workbook.
-// sheets names all of the workbook's.
-func (h HandIn) open() (_ *ingest.Sheet, sheets []string, err error) {
-	magic := make([]byte, len(xlsx.Magic))
-	if _, err := h.File.ReadAt(magic, 0); err != nil && err != io.EOF {
+// open reads the head of a file of text, or of one sheet of a workbook, or a
+// calendar. sheets names all of the workbook's.
+func (s *Store) open(ctx context.Context, h HandIn, latest forecast.Date) (_ *ingest.Sheet, sheets []string, err error) {
+	head := make([]byte, 64)
+	n, err := h.File.ReadAt(head, 0)
+	if err != nil && err != io.EOF {
 		return nil, nil, wrap(err)
 	}
-	if string(magic) != xlsx.Magic {
+	head = head[:n]
+	if bytes.HasPrefix(bytes.TrimLeft(head, "\ufeff \r\n"), []byte(ics.Magic)) {
+		sheet, err := s.openCalendar(ctx, h, latest)
+		return sheet, nil, err
+	}
+	if !bytes.HasPrefix(head, []byte(xlsx.Magic)) {
 		if h.Sheet != "" {
 			return nil, nil, &NoSheet{h.Name, h.Sheet, nil}
 		}
@@ -166,6 +178,46 @@ func (h HandIn) open() (_ *ingest.Sheet, sheets []string, err error) {
 	}
 	sheet, err := ingest.OpenText(h.Name, book.Text(wanted), ingest.Text{Delimiter: ',', Date1904: book.Date1904(), Short: true})
 	return sheet, sheets, err
+}
+
+// openCalendar reads a calendar. Its events must name people of the crew, or
+// the shop, unless the call says whose it is: a holiday's name would be taken
+// for a person whom nobody knows, and change nothing.
+func (s *Store) openCalendar(ctx context.Context, h HandIn, latest forecast.Date) (*ingest.Sheet, error) {
+	if h.As != "" && h.As != ingest.TimeOff {
+		return nil, fmt.Errorf("store: %s: need a calendar's events to be %s, have %s", h.Name, ingest.TimeOff, h.As)
+	}
+	text, err := ics.Text(io.NewSectionReader(h.File, 0, h.Size), h.Who, cmp.Or(h.Zone, time.UTC), latest)
+	if err != nil {
+		return nil, fmt.Errorf("%s: %w", h.Name, err)
+	}
+	if h.Who == "" {
+		crew, err := s.Crew(ctx)
+		if err != nil {
+			return nil, err
+		}
+		known := map[string]bool{ingest.Fold(ingest.ShopName): true}
+		for _, p := range crew {
+			known[ingest.Fold(p.Name)] = true
+		}
+		rows, err := csv.NewReader(bytes.NewReader(text)).ReadAll() // ours, and bounded
+		if err != nil {
+			return nil, wrap(err)
+		}
+		for _, row := range rows[1:] {
+			if !known[ingest.Fold(row[0])] {
+				return nil, &NoPerson{h.Name, row[0]}
+			}
+		}
+	}
+	return ingest.OpenText(h.Name, bytes.NewReader(text), ingest.Text{Delimiter: ','})
+}
+
+// NoPerson is the error of a calendar with an event that names nobody.
+type NoPerson struct{ Name, Event string }
+
+func (e *NoPerson) Error() string {
+	return fmt.Sprintf("store: %s: need to know whose calendar it is, have an event %q that is no name on the crew", e.Name, e.Event)
 }
 
 // NoSheet is the error of a sheet that a file hasn't got.

@@ -110,3 +110,38 @@ func TestTakeInIsCancelled(t *testing.T) {
 		t.Errorf("it left %v", b)
 	}
 }
+
+// A calendar's events name people of the crew, or the call says whose it is:
+// a holiday isn't taken for a person.
+func TestCalendar(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	crew := handIn("name,weekly_hours\nAnsel,40\n")
+	if _, err := s.TakeIn(ctx, crew, handInLatest, at, nil); err != nil {
+		t.Fatal(err)
+	}
+	event := func(name string) string {
+		return "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nBEGIN:VEVENT\r\nUID:1\r\nSUMMARY:" + name + "\r\nDTSTART;VALUE=DATE:20261221\r\nDTEND;VALUE=DATE:20261224\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n"
+	}
+	if b, err := s.TakeIn(ctx, handIn("\ufeff"+event("Ansel")), handInLatest, at, nil); err != nil || b.Kind != ingest.TimeOff || b.Added != 1 {
+		t.Errorf("have %+v, %v", b, err)
+	}
+	h := handIn(event("Winter holiday"))
+	if _, err := s.TakeIn(ctx, h, handInLatest, at, nil); !errors.As(err, new(*store.NoPerson)) || !strings.Contains(err.Error(), "Winter holiday") {
+		t.Errorf("have %v", err)
+	}
+	h.Who = ingest.ShopName
+	if p, err := s.Preview(ctx, h, handInLatest); err != nil || !p.Ready || p.Kind != ingest.TimeOff {
+		t.Errorf("have %+v, %v", p, err)
+	}
+	if b, err := s.TakeIn(ctx, h, handInLatest, at, nil); err != nil || b.Added != 1 {
+		t.Errorf("have %+v, %v", b, err)
+	}
+	off, err := s.Absences(ctx)
+	if err != nil || fmt.Sprint(off) != "[{Ansel 2026-12-21 2026-12-23} {shop 2026-12-21 2026-12-23}]" {
+		t.Errorf("have %v, %v", off, err)
+	}
+	h.As = ingest.Crew
+	if _, err := s.TakeIn(ctx, h, handInLatest, at, nil); err == nil {
+		t.Error("a calendar was taken for a crew")
+	}
+}
