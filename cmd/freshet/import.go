@@ -291,10 +291,13 @@ func (a *app) showImported(one importedFile) {
 	const most = 10
 	for i, r := range one.Rejects {
 		if i == most {
-			fmt.Fprintf(a.out, "  and %d more rejected rows; 'freshet rejects' writes them all\n", one.Rejected-most)
+			fmt.Fprintf(a.out, "  and %d more rejected rows\n", one.Rejected-most)
 			break
 		}
 		fmt.Fprintln(a.out, "  rejected:", &ingest.RowError{File: one.File, Line: r.Line, Column: r.Column, Value: r.Value, Reason: r.Reason})
+	}
+	if one.Rejected > 0 {
+		fmt.Fprintln(a.out, "  'freshet rejects --out mend.csv' writes the rejected rows with their reasons: mend them there and import that file")
 	}
 	for i, w := range one.warnings {
 		if i == most {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -43,5 +44,43 @@ func TestPreview(t *testing.T) {
 	}
 	if _, out, _ := call(t, "import", "--preview", odd); !strings.Contains(out, "Confirmed before for such headers") {
 		t.Errorf("have %s", out)
+	}
+}
+
+// What is wrong or doubtful is said with its line, column and value, the
+// reason, and what can be done.
+func TestWhatIsWrongIsSaid(t *testing.T) {
+	dir := t.TempDir()
+	t.Setenv("FRESHET_DB", filepath.Join(dir, "shop.db"))
+	file := filepath.Join(dir, "jobs.csv")
+	if err := os.WriteFile(file, []byte(`RO,Date In,Ready,Type,Quoted Hours
+1,2026-02-02,2026-01-30,Roof,2
+2,2027-06-01,,Roof,2
+3,2/13/26,,Roof,2
+4,2026-02-04,,Roof,-3
+5,2026-02-05,,Roof,900
+6,2025-02-05,,Roof,1
+6,2026-02-05,,Awning,1
+`), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	status, out, errs := call(t, "import", file) // on November 23, 2026
+	if status != done {
+		t.Fatal(errs)
+	}
+	for _, want := range []string{
+		"rejected: jobs.csv:2: Ready 2026-01-30 is before the drop-off on 2026-02-02",
+		"rejected: jobs.csv:3: Date In 2027-06-01 is 2027-06-01, need a day from ",
+		"doubtful: jobs.csv:4: Date In 2/13/26 was read as 2026-02-13",
+		"rejected: jobs.csv:5: Quoted Hours -3 is out of range, need hours from 0 to 2000",
+		"doubtful: jobs.csv:6: Quoted Hours 900 is 900 hours on one job",
+		"'freshet rejects --out mend.csv' writes the rejected rows",
+	} {
+		if !strings.Contains(out, want) {
+			t.Errorf("want %q in\n%s", want, out)
+		}
+	}
+	if want := "note: jobs.csv: repair order 6 was dropped off on 2025-02-05 and on 2026-02-05: is the number used again?"; !strings.Contains(errs, want) {
+		t.Errorf("want %q in\n%s", want, errs)
 	}
 }

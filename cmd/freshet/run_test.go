@@ -2,11 +2,14 @@ package main
 
 import (
 	"encoding/json"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"freshet/ingest/store"
 )
 
 // Three exits: done, could not be done, wrong use; the reason on standard
@@ -135,7 +138,21 @@ func TestOpenRepair(t *testing.T) {
 		t.Skip("takes seconds")
 	}
 	t.Setenv("FRESHET_DB", filepath.Join(t.TempDir(), "shop.db"))
-	status, out, errs := call(t, "import", file, "--json", "--map", "id=ro_number", "--map", "event_date=dropped_off", "--map", "product_category=kind")
+	status, out, errs := call(t, "import", file, "--json", "--preview")
+	var shown struct{ Files []store.Preview }
+	if err := json.Unmarshal([]byte(out), &shown); err != nil || status != done {
+		t.Fatal(err, errs)
+	}
+	guessed := map[string]string{}
+	for _, c := range shown.Files[0].Columns {
+		if c.Guessed {
+			guessed[c.Header] = c.Field
+		}
+	}
+	if want := map[string]string{"id": "ro_number", "event_date": "dropped_off", "product_category": "kind"}; !maps.Equal(guessed, want) {
+		t.Errorf("have the guesses %v, need %v", guessed, want)
+	}
+	status, out, errs = call(t, "import", file, "--json", "--accept-guesses")
 	var in imported
 	if err := json.Unmarshal([]byte(out), &in); err != nil || status != done {
 		t.Fatal(err, errs)

@@ -166,7 +166,7 @@ func (x *doubts) weeks(t *taker, add func(string, ...any)) error {
 		}
 	}
 	if len(empty) > 0 {
-		add("no drop-offs at all in %s; a week usually has %d", several("the week", empty), usual)
+		add("no drop-offs at all in %s; a week usually has %d: is a file of that time still to be imported?", several("the week", empty), usual)
 	}
 	if len(full) > 0 {
 		add("%d times the usual %d drop-offs or more in %s: were records entered later, on one day?", surge, usual, several("the week", full))
@@ -205,7 +205,7 @@ func (x *doubts) kinds(t *taker, add func(string, ...any)) error {
 		return err
 	}
 	if len(fresh) > 0 {
-		add("work of a new kind: %s; is it an old kind under another name?", several("", fresh))
+		add("work of a new kind: %s; is it an old kind under another name? Then 'freshet kinds merge' puts them together", several("", fresh))
 	}
 	return nil
 }

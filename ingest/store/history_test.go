@@ -332,7 +332,7 @@ func TestDoubts(t *testing.T) {
 		}
 		return row
 	}))
-	if have := strings.Join(b.Doubts, "\n"); !strings.Contains(have, "no drop-offs at all in the week 2025-03-10; a week usually has 6") || !strings.Contains(have, "5 times the usual 6 drop-offs or more in the week 2025-03-17 (30)") {
+	if have := strings.Join(b.Doubts, "\n"); !strings.Contains(have, "no drop-offs at all in the week 2025-03-10; a week usually has 6: is a file of that time still to be imported?") || !strings.Contains(have, "5 times the usual 6 drop-offs or more in the week 2025-03-17 (30)") {
 		t.Errorf("want the empty week and the full one, have %q", have)
 	}
 }
