@@ -1,0 +1,182 @@
+package capacity
+
+import (
+	"cmp"
+	"math"
+	"math/rand/v2"
+	"slices"
+
+	"freshet/forecast"
+)
+
+// Habits is what a shop's finished jobs tell of those to come, by job kind.
+type Habits struct {
+	Hours  [][]float64 // clocked hours of a job; a kind without any borrows from all
+	Growth [][]float64 // clocked over quoted hours
+	Wait   [][]float64 // days until a part came, of jobs that needed one
+	Needs  []float64   // share of jobs that need a part
+	Rate   []float64   // drop-offs a calendar day, of late
+	Rush   []float64   // share of emergencies
+	Later  []float64   // share of jobs that can wait
+}
+
+// OpenJob is a job in the shop, as a quote needs it.
+type OpenJob struct {
+	Kind       int
+	DroppedOff forecast.Date
+	Quoted     float64 // hours; 0 if not known
+	Waiting    bool    // for a part
+	Emergency  bool
+	Deferrable bool
+}
+
+// Inquiry is the job that a customer asks about, dropped off on the floor's
+// first day.
+type Inquiry struct {
+	Kind       int
+	Hours      float64 // quoted; 0 if not known: the kind's usual
+	PartsDays  float64 // until its part is there; below 0 if not known
+	Emergency  bool
+	Deferrable bool
+}
+
+// Stay is one possible stay of the rig: calendar days after drop-off, and what
+// they are made of.
+type Stay struct {
+	Days   int // ready on that day; the floor's Days if not within them
+	Start  int // first day on which somebody works on it
+	Parts  float64
+	Labor  float64 // open days that the job's own quoted hours take a technician
+	Growth float64 // and those by which it grew
+	Closed int     // closed days after its part was there
+}
+
+// Stays follows the inquiry through n possible futures, each with its own
+// hours, parts and arrivals, and gives them by length. Random numbers are drawn
+// in the same order whatever the inquiry's hours, so that a longer job never
+// gets an earlier date.
+func (h Habits) Stays(f *Floor, open []OpenJob, q Inquiry, n int, rng *rand.Rand) []Stay {
+	out := make([]Stay, n)
+	var run Run
+	var tasks []Task
+	daily := f.dailyHours(q.Kind)
+	closed := make([]int, f.Days+1)
+	for d := range f.Days {
+		closed[d+1] = closed[d]
+		if !f.Open(d) {
+			closed[d+1]++
+		}
+	}
+	for i := range out {
+		r := rand.New(rand.NewPCG(rng.Uint64(), uint64(i)))
+		tasks = tasks[:0]
+		for _, j := range open {
+			in := int(j.DroppedOff - f.Start)
+			t := Task{Kind: j.Kind, In: in, From: in, Hours: h.hours(j.Kind, j.Quoted, r), Rank: rank(j.Emergency, j.Deferrable)}
+			if wait := h.longer(j.Kind, float64(-in), r); j.Waiting {
+				t.From = int(math.Ceil(wait)) + in
+			}
+			tasks = append(tasks, t)
+		}
+		mine := Task{Kind: q.Kind, Rank: rank(q.Emergency, q.Deferrable)}
+		grown := h.growth(q.Kind, r)
+		mine.Hours = q.Hours * grown
+		usual := h.hours(q.Kind, 0, r)
+		if q.Hours == 0 {
+			mine.Hours, grown = usual, 1
+		}
+		needs, wait := r.Float64() < h.Needs[q.Kind], h.wait(q.Kind, r)
+		switch {
+		case q.PartsDays >= 0:
+			wait = q.PartsDays
+		case !needs:
+			wait = 0
+		}
+		mine.From = min(int(math.Ceil(wait)), f.Days)
+		last := len(tasks)
+		tasks = append(tasks, mine)
+		tasks = h.arrive(tasks, f.Days, r)
+		slices.SortStableFunc(tasks[last+1:], func(a, b Task) int { return cmp.Compare(a.In, b.In) })
+
+		ready, start := run.Done(f, tasks, last)
+		s := Stay{Days: ready[last], Start: start, Parts: float64(mine.From), Labor: mine.Hours / grown / daily}
+		s.Growth = max(0, mine.Hours/daily-s.Labor)
+		s.Closed = closed[s.Days] - closed[mine.From]
+		out[i] = s
+	}
+	slices.SortStableFunc(out, func(a, b Stay) int { return cmp.Compare(a.Days, b.Days) })
+	return out
+}
+
+// arrive adds jobs that come while the inquiry's is in the shop. They can pass
+// it where they are more urgent, or where it waits for its part.
+func (h Habits) arrive(tasks []Task, days int, r *rand.Rand) []Task {
+	for k, rate := range h.Rate {
+		if rate <= 0 {
+			continue
+		}
+		for at := r.ExpFloat64() / rate; at < float64(days); at += r.ExpFloat64() / rate {
+			u := r.Float64()
+			t := Task{Kind: k, In: int(at) + 1, Hours: h.hours(k, 0, r), Rank: rank(u < h.Rush[k], u > 1-h.Later[k])}
+			t.From = t.In
+			if r.Float64() < h.Needs[k] {
+				t.From += int(math.Ceil(h.wait(k, r)))
+			}
+			tasks = append(tasks, t)
+		}
+	}
+	return tasks
+}
+
+func rank(emergency, deferrable bool) Rank {
+	switch {
+	case emergency:
+		return Urgent
+	case deferrable:
+		return CanWait
+	}
+	return Usual
+}
+
+// dailyHours is what a technician who does the kind works on a usual open day.
+func (f *Floor) dailyHours(kind int) float64 {
+	most := 1.0
+	for i, h := range f.hours {
+		if f.does[i%f.crew*f.kinds+kind] {
+			most = max(most, h)
+		}
+	}
+	return most
+}
+
+func draw(from []float64, r *rand.Rand, without float64) float64 {
+	if len(from) == 0 {
+		return without
+	}
+	return from[r.IntN(len(from))]
+}
+
+func (h Habits) growth(kind int, r *rand.Rand) float64 { return draw(h.Growth[kind], r, 1) }
+
+func (h Habits) wait(kind int, r *rand.Rand) float64 { return draw(h.Wait[kind], r, 0) }
+
+// hours draws what a job takes: the quoted hours grown, or the kind's usual.
+func (h Habits) hours(kind int, quoted float64, r *rand.Rand) float64 {
+	grown, usual := h.growth(kind, r), draw(h.Hours[kind], r, 1)
+	if quoted > 0 {
+		return quoted * grown
+	}
+	return usual
+}
+
+// longer draws a wait for parts that has lasted so many days already, from
+// those that lasted longer. Where none did, it lasts a half longer.
+func (h Habits) longer(kind int, already float64, r *rand.Rand) float64 {
+	w := h.Wait[kind] // rising
+	i, _ := slices.BinarySearch(w, already+1e-9)
+	u := r.Float64()
+	if i == len(w) {
+		return 1.5*already + 1
+	}
+	return w[i+int(u*float64(len(w)-i))]
+}
