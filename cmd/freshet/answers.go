@@ -177,17 +177,50 @@ func crewCells(w desk.CrewWeek) []string {
 
 func (a *app) score() *cobra.Command {
 	var origins int
+	var rows string
 	c := &cobra.Command{Use: "score", Short: "How the outlooks would have turned out on the shop's own history", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
 		if origins < 1 {
 			return usage{fmt.Errorf("--origins: need 1 or more, have %d", origins)}
+		}
+		switch rows {
+		case "":
+		case "quotes":
+			return a.quoteRows(c)
+		default:
+			return usage{fmt.Errorf("--rows: need quotes, have %q", rows)}
 		}
 		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Score, []string, error) {
 			v, err := d.Score(c.Context(), ask, origins)
 			return v, v.Warnings, err
 		}, a.showScore)
 	}}
+	c.Flags().StringVar(&rows, "rows", "", "quotes: a line of JSON for each finished job of the last two years, quoted by what was known on its day")
 	c.Flags().IntVar(&origins, "origins", desk.UsualOrigins, "from how many days of the last three years to forecast")
 	return c
+}
+
+// quoteRows writes the quotes of the past, a line each.
+func (a *app) quoteRows(c *cobra.Command) error {
+	db, err := a.open(c.Context())
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	d := &desk.Desk{Store: db}
+	ask, err := a.ask(c, d)
+	if err != nil {
+		return err
+	}
+	rows, err := d.QuoteRows(c.Context(), ask)
+	if err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if err := a.writeJSON(r); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 func (a *app) showScore(v desk.Score) error {

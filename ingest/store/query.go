@@ -121,14 +121,7 @@ func date(text sql.Null[string]) (sql.Null[forecast.Date], error) {
 func (s *Store) Open(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
 	out, err := s.jobs(ctx, "dropped_off >= ? AND dropped_off < ? AND (coalesce(ready, picked_up) IS NULL OR coalesce(ready, picked_up) >= ?)", since.String(), asOf.String(), asOf.String())
 	for i := range out {
-		j := &out[i]
-		if j.Ready.Valid { // finished since: its present status and hours came later
-			j.Status, j.Clocked, j.Billed = "", sql.Null[float64]{}, sql.Null[float64]{}
-			if arrived := j.DroppedOff + forecast.Date(j.PartsWait.V); j.PartsWait.Valid && arrived >= asOf {
-				j.Status, j.PartsWait = WaitingForParts, sql.Null[float64]{}
-			}
-		}
-		j.Ready = sql.Null[forecast.Date]{}
+		out[i].knownOn(asOf)
 	}
 	return out, err
 }
@@ -286,4 +279,30 @@ func (s *Store) run(ctx context.Context, where string, args ...any) (Run, bool, 
 	}
 	out.DataUntil, err = forecast.ParseDate(row.DataUntil)
 	return out, true, wrap(err)
+}
+
+// Jobs gives the jobs dropped off on or after since and before asOf, in order
+// of drop-off, as they were known on asOf: those not ready by then are open,
+// without what was learned later.
+func (s *Store) Jobs(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
+	out, err := s.jobs(ctx, "dropped_off >= ? AND dropped_off < ?", since.String(), asOf.String())
+	for i := range out {
+		out[i].knownOn(asOf)
+	}
+	return out, err
+}
+
+// knownOn takes back what was learned on a day or later.
+func (j *Job) knownOn(asOf forecast.Date) {
+	arrived := j.DroppedOff + forecast.Date(j.PartsWait.V)
+	late := j.PartsWait.Valid && arrived >= asOf
+	if j.Ready.Valid && j.Ready.V >= asOf { // finished since: its present status and hours came later
+		j.Ready, j.Status, j.Clocked, j.Billed = sql.Null[forecast.Date]{}, "", sql.Null[float64]{}, sql.Null[float64]{}
+		if late {
+			j.Status = WaitingForParts
+		}
+	}
+	if late {
+		j.PartsWait = sql.Null[float64]{}
+	}
 }

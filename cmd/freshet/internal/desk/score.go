@@ -2,6 +2,7 @@ package desk
 
 import (
 	"context"
+	"errors"
 	"fmt"
 
 	"freshet/forecast"
@@ -15,6 +16,7 @@ type Score struct {
 	DropOffs ScoreOf       `json:"drop_offs"`
 	Hours    ScoreOf       `json:"hours"`
 	Kinds    []ScoreOf     `json:"kinds"`
+	Quotes   *ScoreQuotes  `json:"quotes"` // nil where the records don't tell of stays
 	Warnings []string      `json:"warnings"`
 }
 
@@ -69,6 +71,14 @@ func (d *Desk) Score(ctx context.Context, ask Ask, origins int) (Score, error) {
 		row := scoreOf(k, ask.Weeks)
 		row.Kind, row.Ahead = k.Name, nil
 		out.Kinds = append(out.Kinds, row)
+	}
+	switch rows, err := d.QuoteRows(ctx, ask); {
+	case errors.Is(err, ErrNoStays), errors.Is(err, ErrNoCrew):
+		out.Warnings = append(out.Warnings, "Quotes can't be scored: "+err.Error()+".")
+	case err != nil:
+		return Score{}, err
+	default:
+		out.Quotes = scoreQuotes(rows)
 	}
 	return out, nil
 }

@@ -1,0 +1,350 @@
+package desk
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"freshet/capacity"
+	"freshet/forecast"
+)
+
+// Counter answers quotes: it holds the shop's jobs, what they tell of stays,
+// and how quotes of the past would have turned out. Making one takes a second;
+// an answer then takes some milliseconds. A Counter may be shared.
+type Counter struct {
+	asOf     forecast.Date
+	seed     uint64
+	kinds    []string
+	visits   []visit // in order of drop-off
+	calendar capacity.Calendar
+	crew     capacity.Crew
+	absences []capacity.Absence
+	policy   capacity.Policy
+	warnings []string
+
+	mu     sync.Mutex
+	habits map[forecast.Date]capacity.Habits // by Monday
+}
+
+// visit is one job's stay. What came on or after the counter's day isn't in it.
+type visit struct {
+	ro                    string
+	kind                  int
+	in, ready             forecast.Date // ready is 0 while it is open
+	quoted, clocked       float64       // hours; 0 if not known
+	parts                 float64       // days until its part came; below 0 where none is known of
+	waiting               bool          // for a part, by its status on the counter's day
+	emergency, deferrable bool
+
+	days []int   // possible stays as of its day, rising; nil if not tried
+	pit  float64 // share of them that the true stay lies at, NaN while it is open
+}
+
+const (
+	quoteDraws   = 400 // futures of a quote
+	pastDraws    = 100 // futures of a quote of the past
+	floorDays    = 300 // that a quote looks ahead
+	habitDays    = 730 // of finished jobs that habits are learned from
+	rateDays     = 56  // of drop-offs that the rate of late comes from
+	fewOfAKind   = 20  // jobs below which a kind borrows from all
+	cohortFrom   = 400 // days before a quote from which on past ones correct it
+	cohortUntil  = 45  // and until when: of later ones only short stays are known
+	leastCohort  = 30
+	pastAYear    = 300 // quotes of a year that are tried again
+	openTooLong  = forgotten
+	seldomClosed = 5 // of older jobs, one in so many is closed at least
+)
+
+// ErrNoStays says that the records don't tell when jobs were ready.
+var ErrNoStays = errors.New("need the days on which jobs were ready to quote one, have hardly any: import a file with a ready column")
+
+// Counter makes what quotes are answered from, with n past quotes a year tried
+// again (0: the usual number, enough to correct those to come).
+func (d *Desk) Counter(ctx context.Context, ask Ask) (*Counter, error) {
+	c, err := d.counter(ctx, ask)
+	if err != nil {
+		return nil, err
+	}
+	return c, c.try(ctx, c.sample(ask.AsOf-cohortFrom, ask.AsOf-cohortUntil, pastAYear))
+}
+
+func (d *Desk) counter(ctx context.Context, ask Ask) (*Counter, error) {
+	s, err := d.load(ctx, ask)
+	if err != nil {
+		return nil, err
+	}
+	if len(s.crew) == 0 {
+		return nil, ErrNoCrew
+	}
+	jobs, err := d.Store.Jobs(ctx, ask.AsOf-habitDays-openTooLong-cohortFrom-habitDays, ask.AsOf)
+	if err != nil {
+		return nil, err
+	}
+	c := &Counter{asOf: ask.AsOf, seed: ask.Seed, kinds: s.book.Kinds, calendar: s.calendar, crew: s.crew, absences: s.absences, policy: s.policy,
+		warnings: s.recordWarnings(), habits: map[forecast.Date]capacity.Habits{}}
+	index := map[string]int{}
+	for i, k := range c.kinds {
+		index[k] = i
+	}
+	closed, old := 0, 0
+	for _, j := range jobs {
+		name := j.Kind
+		if strings.TrimSpace(name) == "" {
+			name = noKind
+		}
+		v := visit{ro: j.RO, kind: index[name], in: j.DroppedOff, ready: j.Ready.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), pit: math.NaN()}
+		if j.PartsWait.Valid {
+			v.parts = j.PartsWait.V
+		}
+		switch {
+		case v.ready == 0:
+		case j.Clocked.Valid:
+			v.clocked = j.Clocked.V
+		case j.Billed.Valid:
+			v.clocked = j.Billed.V
+		}
+		if v.in < c.asOf-90 {
+			if old++; v.ready != 0 {
+				closed++
+			}
+		}
+		c.visits = append(c.visits, v)
+	}
+	if old == 0 || closed*seldomClosed < old {
+		return nil, ErrNoStays
+	}
+	return c, nil
+}
+
+// sample gives the visits of some days, thinned to so many a year.
+func (c *Counter) sample(from, until forecast.Date, aYear int) []int {
+	var all []int
+	for i, v := range c.visits {
+		if from <= v.in && v.in < until {
+			all = append(all, i)
+		}
+	}
+	most := int(float64(aYear) * float64(until-from) / 365)
+	if len(all) <= most {
+		return all
+	}
+	out := make([]int, most)
+	for i := range out {
+		out[i] = all[i*len(all)/most]
+	}
+	return out
+}
+
+// try quotes visits of the past by what was known on their days.
+func (c *Counter) try(ctx context.Context, which []int) error {
+	var wg sync.WaitGroup
+	next := make(chan int)
+	for range runtime.GOMAXPROCS(0) {
+		wg.Go(func() {
+			for i := range next {
+				c.tryOne(i)
+			}
+		})
+	}
+	var err error
+	for _, i := range which {
+		if err = ctx.Err(); err != nil {
+			break
+		}
+		next <- i
+	}
+	close(next)
+	wg.Wait()
+	return err
+}
+
+func (c *Counter) tryOne(i int) {
+	v := &c.visits[i]
+	q := capacity.Inquiry{Kind: v.kind, Hours: v.quoted, PartsDays: -1, Emergency: v.emergency, Deferrable: v.deferrable}
+	stays, err := c.stays(v.in, q, pastDraws)
+	if err != nil {
+		return // the crew of that day can't be used: the quote isn't tried
+	}
+	v.days = make([]int, len(stays))
+	for k, s := range stays {
+		v.days[k] = s.Days
+	}
+	if v.ready != 0 {
+		v.pit = place(v.days, int(v.ready-v.in))
+	}
+}
+
+// place gives the share of rising stays that lie below one, half of equal ones
+// counted.
+func place(days []int, stay int) float64 {
+	below, _ := slices.BinarySearch(days, stay)
+	upTo, _ := slices.BinarySearch(days, stay+1)
+	return float64(below+upTo) / 2 / float64(len(days))
+}
+
+// stays gives the possible stays of an inquiry dropped off on a day, by what
+// was known before it.
+func (c *Counter) stays(day forecast.Date, q capacity.Inquiry, n int) ([]capacity.Stay, error) {
+	f, err := capacity.NewFloor(c.crewOn(day), c.calendar, c.absences, c.kinds, day, floorDays)
+	if err != nil {
+		return nil, err
+	}
+	return c.habitsOn(day).Stays(f, c.openOn(day), q, n, rand.New(rand.NewPCG(c.seed, uint64(day)))), nil
+}
+
+// crewOn is the crew as it was on a day: those who came later aren't in it,
+// and nobody who was there leaves.
+func (c *Counter) crewOn(day forecast.Date) capacity.Crew {
+	if day == c.asOf {
+		return c.crew
+	}
+	var out capacity.Crew
+	for _, t := range c.crew {
+		if t.From <= day && (t.Until == 0 || t.Until >= day) {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// openOn gives the jobs that were in the shop on a day.
+func (c *Counter) openOn(day forecast.Date) []capacity.OpenJob {
+	var out []capacity.OpenJob
+	from, _ := slices.BinarySearchFunc(c.visits, day-openTooLong, func(v visit, d forecast.Date) int { return int(v.in - d) })
+	for _, v := range c.visits[from:] {
+		if v.in >= day {
+			break
+		}
+		if v.ready != 0 && v.ready < day {
+			continue
+		}
+		j := capacity.OpenJob{Kind: v.kind, DroppedOff: v.in, Quoted: v.quoted, Emergency: v.emergency, Deferrable: v.deferrable}
+		if day == c.asOf {
+			j.Waiting = v.waiting
+		}
+		j.Waiting = j.Waiting || v.parts >= 0 && v.in+forecast.Date(v.parts) >= day
+		out = append(out, j)
+	}
+	return out
+}
+
+// habitsOn gives what finished jobs told on the Monday of a day's week.
+func (c *Counter) habitsOn(day forecast.Date) capacity.Habits {
+	day = day.Monday()
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if h, ok := c.habits[day]; ok {
+		return h
+	}
+	h := c.learnHabits(day)
+	c.habits[day] = h
+	return h
+}
+
+func (c *Counter) learnHabits(day forecast.Date) capacity.Habits {
+	n := len(c.kinds)
+	h := capacity.Habits{Hours: make([][]float64, n), Growth: make([][]float64, n), Wait: make([][]float64, n),
+		Needs: make([]float64, n), Rate: make([]float64, n), Rush: make([]float64, n), Later: make([]float64, n)}
+	var all struct{ hours, growth, wait []float64 }
+	jobs, finished := make([]float64, n), make([]float64, n)
+	for _, v := range c.visits {
+		if v.in >= day {
+			break
+		}
+		if v.in < day-habitDays {
+			continue
+		}
+		jobs[v.kind]++
+		if v.emergency {
+			h.Rush[v.kind]++
+		}
+		if v.deferrable {
+			h.Later[v.kind]++
+		}
+		if v.in >= day-rateDays {
+			h.Rate[v.kind] += 1. / rateDays
+		}
+		if v.ready == 0 || v.ready >= day {
+			continue
+		}
+		finished[v.kind]++
+		if v.clocked > 0 {
+			h.Hours[v.kind], all.hours = append(h.Hours[v.kind], v.clocked), append(all.hours, v.clocked)
+			if v.quoted > 0 {
+				g := min(10, v.clocked/v.quoted)
+				h.Growth[v.kind], all.growth = append(h.Growth[v.kind], g), append(all.growth, g)
+			}
+		}
+		if v.parts > 0 {
+			h.Needs[v.kind]++
+			h.Wait[v.kind], all.wait = append(h.Wait[v.kind], v.parts), append(all.wait, v.parts)
+		}
+	}
+	for k := range n {
+		h.Rush[k] /= max(1, jobs[k])
+		h.Later[k] /= max(1, jobs[k])
+		h.Needs[k] /= max(1, finished[k])
+		for _, of := range []struct {
+			own *[]float64
+			all []float64
+		}{{&h.Hours[k], all.hours}, {&h.Growth[k], all.growth}, {&h.Wait[k], all.wait}} {
+			if len(*of.own) < fewOfAKind {
+				*of.own = append(*of.own, of.all...)
+			}
+			slices.Sort(*of.own)
+		}
+	}
+	return h
+}
+
+// level gives the share of the simulated stays that a quote made on a day has
+// to cover so that the share p of them is kept: the conformal quantile of
+// where the true stays lay in those of the year before (Chernozhukov,
+// Wüthrich and Zhu 2021, Proceedings of the National Academy of Sciences 118,
+// on distributional conformal prediction). Jobs still open lie beyond all.
+func (c *Counter) level(day forecast.Date, p float64) float64 {
+	var at []float64
+	from, _ := slices.BinarySearchFunc(c.visits, day-cohortFrom, func(v visit, d forecast.Date) int { return int(v.in - d) })
+	for _, v := range c.visits[from:] {
+		if v.in >= day-cohortUntil {
+			break
+		}
+		switch {
+		case v.days == nil:
+		case v.ready == 0 || v.ready >= day:
+			at = append(at, 1)
+		default:
+			at = append(at, v.pit)
+		}
+	}
+	if len(at) < leastCohort {
+		return p
+	}
+	slices.Sort(at)
+	return at[min(len(at), int(math.Ceil(float64(len(at)+1)*p)))-1]
+}
+
+// stayAt gives the stay that covers a share of rising ones.
+func stayAt(days []int, level float64) int {
+	return days[max(0, min(len(days)-1, int(math.Ceil(level*float64(len(days))))-1))]
+}
+
+// kindOf finds a job kind by its name, whatever its capitals.
+func (c *Counter) kindOf(name string) (int, error) {
+	for i, k := range c.kinds {
+		if strings.EqualFold(k, strings.TrimSpace(name)) {
+			return i, nil
+		}
+	}
+	return 0, fmt.Errorf("need one of the shop's job kinds (%s), have %q", strings.Join(c.kinds, ", "), name)
+}
+
+// Kinds gives the names of the shop's job kinds.
+func (c *Counter) Kinds() []string { return slices.Clone(c.kinds) }
