@@ -58,12 +58,16 @@ func NewFloor(crew Crew, cal Calendar, off []Absence, kinds []string, start fore
 	}
 	f := &Floor{Start: start, Days: days, kinds: len(kinds), crew: len(crew)}
 	usual := cal.UsualDays()
+	gone := make([][]Absence, len(crew))
+	for i, t := range crew {
+		gone[i] = absencesOf(off, t.Name)
+	}
 	for d := range days {
 		day := start + forecast.Date(d)
 		share := cal.OpenShare(day)
-		for _, t := range crew {
+		for i, t := range crew {
 			h := 0.0
-			if share > 0 && !away(absencesOf(off, t.Name), day) {
+			if share > 0 && !away(gone[i], day) {
 				_, h = t.hours(day, share, usual)
 			}
 			f.hours = append(f.hours, h)
@@ -130,20 +134,20 @@ type running struct {
 // enough is the hours below which a job is done.
 const enough = .05
 
-// Done works the tasks off and gives the day on which each is ready, the
-// floor's Days where it isn't by then. The result is valid until the next
-// call. tasks is sorted by drop-off; of equal ones the earlier stands first. It
-// stops early once the task last is ready, if last isn't negative; the others'
-// days are then the floor's Days. first is told the first day on which somebody
-// works on last.
-func (r *Run) Done(f *Floor, tasks []Task, last int) (ready []int, first int) {
+// Done works the tasks off over so many days, at most the floor's, and gives
+// the day on which each is ready, the floor's Days where it isn't by then. The
+// result is valid until the next call. tasks is sorted by drop-off; of equal
+// ones the earlier stands first. It stops early once the task last is ready, if
+// last isn't negative; the others' days are then the floor's Days. first is the
+// first day on which somebody works on last.
+func (r *Run) Done(f *Floor, tasks []Task, last, days int) (ready []int, first int) {
 	r.line, r.ready = r.line[:0], r.ready[:0]
 	for i, t := range tasks {
 		r.ready = append(r.ready, f.Days)
 		r.line = append(r.line, running{Task: t, left: t.Hours, id: i})
 	}
 	first = f.Days
-	for d := range f.Days {
+	for d := range days {
 		worked := false
 		for t := range f.crew {
 			hours := f.hours[d*f.crew+t]

@@ -68,62 +68,85 @@ func (h Habits) Stays(f *Floor, open []OpenJob, q Inquiry, n int, rng *rand.Rand
 		}
 	}
 	for i := range out {
-		r := rand.New(rand.NewPCG(rng.Uint64(), uint64(i)))
-		tasks = tasks[:0]
-		for _, j := range open {
-			in := int(j.DroppedOff - f.Start)
-			t := Task{Kind: j.Kind, In: in, From: in, Hours: h.hours(j.Kind, j.Quoted, r), Rank: rank(j.Emergency, j.Deferrable)}
-			if wait := h.longer(j.Kind, float64(-in), r); j.Waiting {
-				t.From = int(math.Ceil(wait)) + in
+		seed := rng.Uint64()
+		// Most stays are short. A longer one is followed again from its start,
+		// with the same numbers and more days of arrivals.
+		for days := min(shortStay, f.Days); ; days = f.Days {
+			r := rand.New(rand.NewPCG(seed, uint64(i)))
+			tasks = tasks[:0]
+			for _, j := range open {
+				in := int(j.DroppedOff - f.Start)
+				t := Task{Kind: j.Kind, In: in, From: in, Hours: h.hours(j.Kind, j.Quoted, r), Rank: rank(j.Emergency, j.Deferrable)}
+				if wait := h.longer(j.Kind, float64(-in), r); j.Waiting {
+					t.From = int(math.Ceil(wait)) + in
+				}
+				tasks = append(tasks, t)
 			}
-			tasks = append(tasks, t)
+			mine, s := h.drawn(q, daily, r)
+			mine.From = min(mine.From, f.Days)
+			last := len(tasks)
+			tasks = h.arrive(append(tasks, mine), days, r)
+			ready, start := run.Done(f, tasks, last, days)
+			if ready[last] >= days && days < f.Days {
+				continue
+			}
+			s.Days, s.Start = min(ready[last], f.Days), start
+			s.Parts = float64(mine.From)
+			s.Closed = closed[s.Days] - closed[min(mine.From, s.Days)]
+			out[i] = s
+			break
 		}
-		mine := Task{Kind: q.Kind, Rank: rank(q.Emergency, q.Deferrable)}
-		grown := h.growth(q.Kind, r)
-		mine.Hours = q.Hours * grown
-		usual := h.hours(q.Kind, 0, r)
-		if q.Hours == 0 {
-			mine.Hours, grown = usual, 1
-		}
-		needs, wait := r.Float64() < h.Needs[q.Kind], h.wait(q.Kind, r)
-		switch {
-		case q.PartsDays >= 0:
-			wait = q.PartsDays
-		case !needs:
-			wait = 0
-		}
-		mine.From = min(int(math.Ceil(wait)), f.Days)
-		last := len(tasks)
-		tasks = append(tasks, mine)
-		tasks = h.arrive(tasks, f.Days, r)
-		slices.SortStableFunc(tasks[last+1:], func(a, b Task) int { return cmp.Compare(a.In, b.In) })
-
-		ready, start := run.Done(f, tasks, last)
-		s := Stay{Days: ready[last], Start: start, Parts: float64(mine.From), Labor: mine.Hours / grown / daily}
-		s.Growth = max(0, mine.Hours/daily-s.Labor)
-		s.Closed = closed[s.Days] - closed[mine.From]
-		out[i] = s
 	}
 	slices.SortStableFunc(out, func(a, b Stay) int { return cmp.Compare(a.Days, b.Days) })
 	return out
 }
 
+// shortStay is the days of arrivals that most stays need.
+const shortStay = 60
+
+// drawn gives the inquiry's task in one future, and what of its stay is known
+// by that.
+func (h Habits) drawn(q Inquiry, daily float64, r *rand.Rand) (Task, Stay) {
+	t := Task{Kind: q.Kind, Rank: rank(q.Emergency, q.Deferrable)}
+	grown, usual := h.growth(q.Kind, r), h.hours(q.Kind, 0, r)
+	if t.Hours = q.Hours * grown; q.Hours == 0 {
+		t.Hours, grown = usual, 1
+	}
+	needs, wait := r.Float64() < h.Needs[q.Kind], h.wait(q.Kind, r)
+	switch {
+	case q.PartsDays >= 0:
+		wait = q.PartsDays
+	case !needs:
+		wait = 0
+	}
+	t.From = int(math.Ceil(wait))
+	labor := t.Hours / grown / daily
+	return t, Stay{Labor: labor, Growth: max(0, t.Hours/daily-labor)}
+}
+
 // arrive adds jobs that come while the inquiry's is in the shop. They can pass
 // it where they are more urgent, or where it waits for its part.
 func (h Habits) arrive(tasks []Task, days int, r *rand.Rand) []Task {
-	for k, rate := range h.Rate {
-		if rate <= 0 {
-			continue
+	total := 0.0
+	for _, rate := range h.Rate {
+		total += rate
+	}
+	if total == 0 {
+		return tasks
+	}
+	for at := r.ExpFloat64() / total; at < float64(days); at += r.ExpFloat64() / total {
+		u, k := total*r.Float64(), 0
+		for k < len(h.Rate)-1 && u >= h.Rate[k] {
+			u -= h.Rate[k]
+			k++
 		}
-		for at := r.ExpFloat64() / rate; at < float64(days); at += r.ExpFloat64() / rate {
-			u := r.Float64()
-			t := Task{Kind: k, In: int(at) + 1, Hours: h.hours(k, 0, r), Rank: rank(u < h.Rush[k], u > 1-h.Later[k])}
-			t.From = t.In
-			if r.Float64() < h.Needs[k] {
-				t.From += int(math.Ceil(h.wait(k, r)))
-			}
-			tasks = append(tasks, t)
+		v := r.Float64()
+		t := Task{Kind: k, In: int(at) + 1, Hours: h.hours(k, 0, r), Rank: rank(v < h.Rush[k], v > 1-h.Later[k])}
+		t.From = t.In
+		if r.Float64() < h.Needs[k] {
+			t.From += int(math.Ceil(h.wait(k, r)))
 		}
+		tasks = append(tasks, t)
 	}
 	return tasks
 }

@@ -98,7 +98,11 @@ func answers(t testing.TB, d *desk.Desk, a desk.Ask) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	text, err := json.Marshal([]any{o, c, r})
+	q, err := d.Quote(ctx, a, desk.Inquiry{Kind: "electrical", PartsDays: -1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := json.Marshal([]any{o, c, r, q})
 	if err != nil {
 		t.Fatal(err)
 	}
