@@ -210,7 +210,9 @@ func (q Quote) sentence() string {
 		why = " Most of that time is for " + strings.Join(most, " and ") + "."
 	}
 	s := fmt.Sprintf("We expect to have it ready by %s; in 8 cases out of 10 it is.%s", day(q.Ready.P80), why)
-	if q.Ready.P50 < q.Ready.P80 {
+	if q.Ready.P50 == q.AsOf && q.Ready.P80 > q.AsOf {
+		s += " It may even be ready today."
+	} else if q.Ready.P50 < q.Ready.P80 {
 		s += fmt.Sprintf(" It may well be ready by %s.", day(q.Ready.P50))
 	}
 	if q.BringIn != nil {
