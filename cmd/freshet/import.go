@@ -42,7 +42,7 @@ and reason. Importing a file twice changes nothing.`,
 	f.StringVar(&how.as, "as", "", "what the rows are: drop-offs, crew, time-off or events (default: told from the headers)")
 	f.StringArrayVar(&how.maps, "map", nil, "`\"Their Name=field\"`: which column is which; once for each")
 	f.StringVar(&how.dates, "dates", "", "how 3/4/2025 is meant: mdy or dmy")
-	f.BoolVar(&how.guesses, "accept-guesses", false, "accept columns that are named much like a known one")
+	f.BoolVar(&how.guesses, "accept-guesses", false, "accept the guesses, the first for each column and field; --preview shows them")
 	f.StringVar(&how.sheet, "sheet", "", "which sheet of a workbook (default the first)")
 	f.StringVar(&how.who, "who", "", "whose time off a calendar (.ics) holds: a `name` on the crew, or shop")
 	f.BoolVar(&how.demo, "into-demo", false, "take files into the invented shop of 'freshet demo' all the same")

@@ -29,20 +29,25 @@ const usualListen = "127.0.0.1:8137"
 func (a *app) serve() *cobra.Command {
 	var listen, backups string
 	keep := store.UsualKeep
-	c := &cobra.Command{Use: "serve", Short: "Serve the shop's pages and keep the weekly report up to date", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
-		db, err := a.create(c.Context())
-		if err != nil {
-			return err
-		}
-		defer db.Close()
-		if keep.Daily < 1 || keep.Weekly < 0 {
-			return usage{fmt.Errorf("--keep-days, --keep-weeks: need 1 day or more and no fewer than 0 weeks, have %d and %d", keep.Daily, keep.Weekly)}
-		}
-		if backups == "" {
-			backups = filepath.Join(filepath.Dir(db.Path()), "backups")
-		}
-		return a.servePages(c, db, listen, a.nightly(backups, keep))
-	}}
+	c := &cobra.Command{Use: "serve", Short: "Serve the shop's pages and keep the weekly report up to date", Args: cobra.NoArgs,
+		Long: `Serves the shop's pages on this machine until it is ended. Meanwhile it makes the
+weekly report anew when it is due or records came in, and once a day a checked
+backup. A backup is removed when a newer good one is there and neither --keep-days
+nor --keep-weeks holds it.`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			db, err := a.create(c.Context())
+			if err != nil {
+				return err
+			}
+			defer db.Close()
+			if keep.Daily < 1 || keep.Weekly < 0 {
+				return usage{fmt.Errorf("--keep-days, --keep-weeks: need 1 day or more and no fewer than 0 weeks, have %d and %d", keep.Daily, keep.Weekly)}
+			}
+			if backups == "" {
+				backups = filepath.Join(filepath.Dir(db.Path()), "backups")
+			}
+			return a.servePages(c, db, listen, a.nightly(backups, keep))
+		}}
 	c.Flags().StringVar(&backups, "backups", "", "folder of the nightly backups (default backups, beside the database)")
 	c.Flags().IntVar(&keep.Daily, "keep-days", keep.Daily, "how many days' backups to keep")
 	c.Flags().IntVar(&keep.Weekly, "keep-weeks", keep.Weekly, "how many weeks' backups to keep")

@@ -121,3 +121,24 @@ func TestGroupingIsAChange(t *testing.T) {
 		t.Errorf("have %v, %v, need %v", now, err, later)
 	}
 }
+
+// A database of a freshet that had later tables, but not these, gets them.
+func TestKindsComeLate(t *testing.T) {
+	s := open(t)
+	take(t, s, roofs)
+	db := raw(t, s)
+	for _, q := range []string{"DROP TABLE kind_undos", "DROP TABLE kind_words", "DROP TABLE kind_steps", "DELETE FROM goose_db_version WHERE version_id = 3"} {
+		if _, err := db.Exec(q); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s.Close()
+	again, err := store.Open(t.Context(), s.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if err := again.Rename(t.Context(), "AC", "Cooling", at); err != nil {
+		t.Error(err)
+	}
+}

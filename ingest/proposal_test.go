@@ -1,0 +1,59 @@
+package ingest
+
+import (
+	"fmt"
+	"strings"
+	"testing"
+)
+
+// proposed writes the guesses of a layout for drop-offs.
+func proposed(headers string, rows ...string) string {
+	var sample [][]string
+	for _, r := range rows {
+		sample = append(sample, strings.Split(r, ","))
+	}
+	var out []string
+	for _, p := range Propose(strings.Split(headers, ","), sample, DropOffs).Proposals(sample) {
+		if p.Guessed {
+			out = append(out, fmt.Sprintf("%s=%s", p.Header, p.Field))
+		}
+	}
+	return strings.Join(out, " ")
+}
+
+// Where no name tells, cells do, for what is needed; and they speak against a
+// name that only looks alike.
+func TestCellsTell(t *testing.T) {
+	for what, c := range map[string]struct {
+		headers string
+		rows    []string
+		want    string
+	}{
+		"days and numbers": {"our key,when", []string{"a1,2026-03-14", "a2,2026-03-15", "a3,2026-03-16"}, "our key=ro_number when=dropped_off"},
+		"a cell is blank":  {"our key,when", []string{"a1,2026-03-14", ",2026-03-15", "a3,"}, ""},
+		"a number twice":   {"our key,when", []string{"a1,2026-03-14", "a1,2026-03-15", "a3,2026-03-16"}, "when=dropped_off"},
+		"too few rows":     {"our key,when", []string{"a1,2026-03-14", "a2,2026-03-15"}, ""},
+		"bare numbers":     {"our key,when", []string{"46000,1", "46001,1", "46002,1"}, "our key=ro_number"}, // 46000 is a day to a spreadsheet
+		"the last word":    {"RO,Date In,Product category", []string{"1,2026-03-14,Tablet"}, "Product category=kind"},
+		"mostly blank":     {"Date In,Repair ordr", []string{"2026-03-14,", "2026-03-15,", "2026-03-16,b"}, "Repair ordr=kind"},
+		"text is no line":  {"RO,Date In,Partner", []string{"1,2026-03-14,Marlo"}, ""}, // spelt like the Spanish partida
+	} {
+		if got := proposed(c.headers, c.rows...); got != c.want {
+			t.Errorf("%s: have %q, need %q", what, got, c.want)
+		}
+	}
+}
+
+func TestProposalsSayWhy(t *testing.T) {
+	sample := [][]string{{"1", "2026-03-14", "x", "roof"}, {"2", "2026-03-15", "x", "roof"}, {"3", "2026-03-15", "y", "slide"}, {"4", "", "z", ""}, {"5", "", "w", ""}}
+	l, err := Propose([]string{"ro_number", "Date In", "Colour", "Their word"}, sample, DropOffs).With("Their word", "kind")
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := fmt.Sprint(l.Proposals(sample))
+	want := "[{ro_number ro_number false 1 it is the field's own name [1 2 3]} {Date In dropped_off false 1 it is a usual name for it [2026-03-14 2026-03-15]} " +
+		"{Colour  false 0 nothing that is known by this name [x y z]} {Their word kind false 1 it was said so [roof slide]}]"
+	if got != want {
+		t.Errorf("have %s\nneed %s", got, want)
+	}
+}
