@@ -29,10 +29,10 @@ type Task struct {
 	Rank  Rank
 }
 
-// Floor is who can work on what, day by day: each open day every technician
-// takes the first job in line that can be worked on, is in nobody else's hands
-// and is of a kind that he or she does, and goes on to the next when it is
-// done. A kind that one person knows is so a line with one server.
+// Floor is who can work on what, day by day: on each open day whoever is free
+// first takes the first job in line that can be worked on, is in nobody else's
+// hands and is of a kind that he or she does, and goes on to the next when it
+// is done. A kind that one person knows is so a line with one server.
 //
 // A Floor doesn't change once it is made, and may be shared.
 type Floor struct {
@@ -122,6 +122,7 @@ func (f *Floor) Open(day int) bool {
 type Run struct {
 	line  []running
 	ready []int
+	clock []float64 // hours into the day, by technician
 }
 
 type running struct {
@@ -149,26 +150,35 @@ func (r *Run) Done(f *Floor, tasks []Task, last, days int) (ready []int, first i
 	first = f.Days
 	for d := range days {
 		worked := false
-		for t := range f.crew {
-			hours := f.hours[d*f.crew+t]
-			for hours > enough {
-				j := r.next(f, d, t)
-				if j == nil {
-					break
+		hours := f.hours[d*f.crew : (d+1)*f.crew]
+		r.clock = append(r.clock[:0], make([]float64, f.crew)...)
+		for {
+			// Whoever is free first takes the next job.
+			t := -1
+			for i, at := range r.clock {
+				if hours[i]-at > enough && (t < 0 || at < r.clock[t]) {
+					t = i
 				}
+			}
+			if t < 0 {
+				break
+			}
+			j := r.next(f, d, t)
+			if j == nil {
+				r.clock[t] = hours[t] // nothing for this one today
+				continue
+			}
+			if j.id == last {
+				first = min(first, d)
+			}
+			j.taken = d + 1
+			worked = true
+			h := min(hours[t]-r.clock[t], j.left)
+			r.clock[t] += h
+			if j.left -= h; j.left < enough {
+				r.ready[j.id] = d
 				if j.id == last {
-					first = min(first, d)
-				}
-				j.taken = d + 1
-				worked = true
-				h := min(hours, j.left)
-				j.left -= h
-				hours -= h
-				if j.left < enough {
-					r.ready[j.id] = d
-					if j.id == last {
-						return r.ready, first
-					}
+					return r.ready, first
 				}
 			}
 		}

@@ -100,6 +100,9 @@ func parts(t *testing.T, message []byte) map[string][]byte {
 // The weekly letter from records to inbox: once, to each, in two editions, in
 // a size that mail programs show whole.
 func TestLetter(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	dir := t.TempDir()
 	t.Setenv("FRESHET_DB", filepath.Join(dir, "shop.db"))
 	l, err := net.Listen("tcp", "127.0.0.1:0")

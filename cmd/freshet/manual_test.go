@@ -28,6 +28,9 @@ func call(t testing.TB, args ...string) (status int, stdout, stderr string) {
 // "$ freshet" in an empty folder, one after another, and compares what it
 // prints, standard error after standard output.
 func TestManual(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	source, err := os.ReadFile("main.go")
 	if err != nil {
 		t.Fatal(err)

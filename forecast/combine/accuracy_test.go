@@ -117,6 +117,9 @@ func BenchmarkM3(b *testing.B) {
 // six US national parks, 12 months ahead from every eleventh month of 2007 to
 // 2022: after the years on which Auto was settled.
 func TestParks(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	rows := open(t, "nps", "rv_campers_monthly.csv")
 	parks := map[string][]float64{}
 	for _, row := range rows[1:] {

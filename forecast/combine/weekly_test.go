@@ -51,6 +51,9 @@ func repairs(t testing.TB) []forecast.Series {
 // two of them; drawn at random within its steps (Brockwell 2007, Statistics and
 // Probability Letters 77), what came has to lie inside as often as it says.
 func TestWeeklyCounts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	var all []forecast.Outcome
 	ratio := 0.0
 	series := repairs(t)

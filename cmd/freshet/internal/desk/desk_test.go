@@ -114,6 +114,9 @@ func answers(t testing.TB, d *desk.Desk, a desk.Ask) string {
 // finished later are open, with the status and hours that nobody knew then
 // taken away.
 func TestNothingLaterLeaksIn(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	then := forecast.NewDate(2025, 7, 16)
 	whole := shop(t, nil)
 	cut := shop(t, func(r ingest.Record) bool {
@@ -141,6 +144,9 @@ func TestNothingLaterLeaksIn(t *testing.T) {
 }
 
 func TestSameQuestionSameAnswer(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	d := shop(t, nil)
 	first := answers(t, d, ask(asOf))
 	if again := answers(t, d, ask(asOf)); first != again {

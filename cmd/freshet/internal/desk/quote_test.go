@@ -101,6 +101,9 @@ func TestQuotesKept(t *testing.T) {
 
 // A quote adds up, falls on open days, and goes the way of what it is told.
 func TestQuote(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	asOf := forecast.NewDate(2026, 9, 14)
 	spec := demo.SixYears(2, forecast.NewDate(2026, 11, 23))
 	d := demoDesk(t, spec)
