@@ -215,6 +215,13 @@ itself was wrong.
 "freshet serve" serves the shop's pages on this machine and makes the weekly
 report anew on Mondays at six, and when records came in.
 
+It also makes a checked backup once a day beside the database, and keeps those of
+seven days and four weeks.
+
+"freshet kinds" lists the words that your files use for kinds of jobs, "freshet
+kinds suggest" says which may mean one thing, and merge, rename, split and undo
+group them. "freshet import --preview FILE" shows what would be made of a file.
+
 "freshet backup FILE" makes a copy and checks it, "freshet restore FILE" goes
 back to one, "freshet check" looks over records and settings, and "freshet export
 FOLDER" writes everything as CSV.

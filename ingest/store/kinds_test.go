@@ -142,3 +142,19 @@ func TestKindsComeLate(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// A skill is a kind, and follows it into its group.
+func TestSkillsAreGrouped(t *testing.T) {
+	s := open(t)
+	take(t, s, roofs)
+	if _, err := s.TakeIn(t.Context(), handIn("name,weekly_hours,skills\nAnsel,40,AC;roof air;Awning\n"), handInLatest, at, nil); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Merge(t.Context(), []string{"AC", "roof air"}, "Cooling", at); err != nil {
+		t.Fatal(err)
+	}
+	crew, err := s.Crew(t.Context())
+	if err != nil || len(crew) != 1 || strings.Join(crew[0].Skills, ";") != "Cooling;Awning" {
+		t.Errorf("have %+v, %v", crew, err)
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"errors"
+	"slices"
 	"strings"
 
 	"freshet/forecast"
@@ -132,8 +133,13 @@ const WaitingForParts = "waiting for parts"
 // Person is one spell of a person on the crew, as ingest reads it.
 type Person = ingest.Person
 
-// Crew gives everyone on the crew, past and to come.
+// Crew gives everyone on the crew, past and to come. Who can do one word's jobs
+// can do those of its group.
 func (s *Store) Crew(ctx context.Context) ([]Person, error) {
+	grouping, err := s.groups(ctx)
+	if err != nil {
+		return nil, err
+	}
 	rows, err := s.r.QueryContext(ctx, "SELECT name, weekly_hours, productivity, skills, from_, until, hourly_cost FROM crew ORDER BY key")
 	if err != nil {
 		return nil, wrap(err)
@@ -150,7 +156,11 @@ func (s *Store) Crew(ctx context.Context) ([]Person, error) {
 		}
 		p.Productivity, p.HourlyCost = ingest.Opt[float64](productivity), ingest.Opt[float64](cost)
 		if skills != "all" {
-			p.Skills = strings.Split(skills, ";")
+			for skill := range strings.SplitSeq(skills, ";") {
+				if name := grouping.of(skill); !slices.Contains(p.Skills, name) {
+					p.Skills = append(p.Skills, name)
+				}
+			}
 		}
 		f, err := date(from)
 		if err != nil {
