@@ -22,13 +22,8 @@ import (
 	"freshet/report/mail"
 )
 
-// SettingPaused says that no letters are sent; SettingSince, from when on
-// they are: a week that began before has none.
-const (
-	settingPaused   = "mail paused"
-	settingSince    = "mail since"
-	settingSchedule = "mail schedule"
-)
+// settingPaused says that no letters are sent.
+const settingPaused = "mail paused"
 
 func (a *app) mail() *cobra.Command {
 	var test, pause, resume bool
@@ -65,15 +60,15 @@ The password of the mail server is never kept in the database: it comes from
 				}
 			}
 			if c.Flags().Changed("schedule") {
-				set[settingSchedule] = schedule
+				set[post.SettingSchedule] = schedule
 			}
 			if pause || resume {
 				set[settingPaused] = map[bool]string{true: "yes", false: ""}[pause]
 			}
-			if since, err := db.Setting(ctx, settingSince, ""); err != nil {
+			if since, err := db.Setting(ctx, post.SettingSince, ""); err != nil {
 				return err
 			} else if len(set) > 0 && since == "" {
-				set[settingSince] = a.now().UTC().Format(time.RFC3339)
+				set[post.SettingSince] = a.now().UTC().Format(time.RFC3339)
 			}
 			for k, v := range set {
 				if err := db.Set(ctx, k, v); err != nil {
@@ -168,7 +163,7 @@ func (a *app) showMail(ctx context.Context, db *store.Store) error {
 
 // slot gives the newest moment at which a letter was due.
 func (a *app) slot(ctx context.Context, db *store.Store, loc *time.Location) (time.Time, bool, error) {
-	text, err := db.Setting(ctx, settingSchedule, weekly.Usual)
+	text, err := db.Setting(ctx, post.SettingSchedule, weekly.Usual)
 	if err != nil {
 		return time.Time{}, false, err
 	}
@@ -195,7 +190,7 @@ func (a *app) letters(ctx context.Context, db *store.Store, log *slog.Logger) er
 	if err != nil {
 		return err
 	}
-	since, err := db.Setting(ctx, settingSince, "")
+	since, err := db.Setting(ctx, post.SettingSince, "")
 	if err != nil {
 		return err
 	}

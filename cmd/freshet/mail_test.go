@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"errors"
+	"freshet/cmd/freshet/internal/post"
 	"io"
 	"log/slog"
 	"mime"
@@ -223,7 +224,7 @@ func TestLetterEachWeek(t *testing.T) {
 	}
 	defer db.Close()
 	for _, s := range [][2]string{{desk.SettingZone, "America/Denver"}, {"mail to", "owner@quillback.example"}, {"mail from", "shop@quillback.example"}, {"mail host", "127.0.0.1"},
-		{"mail port", strconv.Itoa(l.Addr().(*net.TCPAddr).Port)}, {"mail security", "none"}, {settingSince, now.UTC().Format(time.RFC3339)}} {
+		{"mail port", strconv.Itoa(l.Addr().(*net.TCPAddr).Port)}, {"mail security", "none"}, {post.SettingSince, now.UTC().Format(time.RFC3339)}} {
 		if err := db.Set(t.Context(), s[0], s[1]); err != nil {
 			t.Fatal(err)
 		}

@@ -86,7 +86,7 @@ Try it: 'freshet demo' opens an invented shop in your browser.`,
 	f.BoolVar(&a.json, "json", false, "answer as JSON")
 	f.Uint64Var(&a.seed, "seed", 0, "seed of the simulation (default from --as-of)")
 	f.IntVar(&a.weeks, "weeks", 13, fmt.Sprintf("weeks ahead, 1 to %d", desk.MaxWeeks))
-	for _, c := range append(a.keeping(), a.demo(), a.serve(), a.importFiles(), a.kinds(), a.shop(), a.outlook(), a.crew(), a.watch(), a.report(), a.mail(), a.quote(), a.score(), a.series(), a.version()) {
+	for _, c := range append(a.keeping(), a.demo(), a.serve(), a.access(), a.importFiles(), a.kinds(), a.shop(), a.outlook(), a.crew(), a.watch(), a.report(), a.mail(), a.quote(), a.score(), a.series(), a.version()) {
 		root.AddCommand(c)
 	}
 	root.Args = noSuchCommand

@@ -5,12 +5,15 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"net"
 	"net/http"
 	"os"
 	"os/signal"
 	"path/filepath"
+	"sync"
+	"sync/atomic"
 	"syscall"
 	"time"
 
@@ -51,7 +54,7 @@ nor --keep-weeks holds it.`,
 	c.Flags().StringVar(&backups, "backups", "", "folder of the nightly backups (default backups, beside the database)")
 	c.Flags().IntVar(&keep.Daily, "keep-days", keep.Daily, "how many days' backups to keep")
 	c.Flags().IntVar(&keep.Weekly, "keep-weeks", keep.Weekly, "how many weeks' backups to keep")
-	c.Flags().StringVar(&listen, "listen", usualListen, "address to serve on; only this machine's own are allowed")
+	c.Flags().StringVar(&listen, "listen", "", "address to serve on (default "+usualListen+", or all of this machine's once the network is switched on)")
 	return c
 }
 
@@ -83,7 +86,7 @@ only writes the shop's files, to look at and to import.`,
 			}
 			return a.servePages(c, db, listen, func(context.Context, *store.Store) error { return nil }) // it can be made again
 		}}
-	c.Flags().StringVar(&listen, "listen", usualListen, "address to serve on; only this machine's own are allowed")
+	c.Flags().StringVar(&listen, "listen", "", "address to serve on (default "+usualListen+", or all of this machine's once the network is switched on)")
 	c.Flags().StringVar(&files, "files", "", "only write the invented shop's files into this folder")
 	return c
 }
@@ -169,19 +172,15 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string, keep 
 	ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
 	log := slog.New(slog.NewTextHandler(a.err, nil))
-	if host, _, err := net.SplitHostPort(listen); err != nil {
-		return usage{fmt.Errorf("--listen: need an address such as %s, have %q", usualListen, listen)}
-	} else if ip := net.ParseIP(host); host != "localhost" && (ip == nil || !ip.IsLoopback()) {
-		return usage{fmt.Errorf("--listen: need an address of this machine alone, such as %s, have %q: there are no passwords yet", usualListen, listen)}
+	listen, err := listening(ctx, db, listen)
+	if err != nil {
+		return err
 	}
 	lock, err := store.Lock(db.Path())
 	if err != nil {
 		return err
 	}
 	defer lock.Close()
-	if err := a.refresh(c, db); err != nil && !errors.Is(err, errNothingToShow) {
-		return err
-	}
 	if err := keep(ctx, db); err != nil {
 		log.Error("the nightly backup failed", "error", err)
 	}
@@ -189,16 +188,31 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string, keep 
 	if err != nil {
 		return fmt.Errorf("%w: is freshet running already? --listen names another address", err)
 	}
-	srv := &http.Server{Handler: web.New(db, log), ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
-		WriteTimeout: 30 * time.Second, IdleTimeout: 60 * time.Second, MaxHeaderBytes: 16 << 10}
+	anew := &anew{wanted: make(chan struct{}, 1)}
+	pages := web.New(web.Config{Store: db, Log: log, Now: a.now, Anew: anew.want, Working: anew.busy.Load,
+		Demo: func(ctx context.Context) (*store.Store, error) { return a.inventedShop(c, ctx) },
+		Test: func(ctx context.Context) error {
+			return (&app{out: io.Discard, err: io.Discard, now: a.now}).sendTest(ctx, db, log)
+		}})
+	defer pages.Close()
+	srv := &http.Server{Handler: pages, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
+		WriteTimeout: 30 * time.Second, IdleTimeout: 60 * time.Second, MaxHeaderBytes: 16 << 10, BaseContext: func(net.Listener) context.Context { return context.WithoutCancel(ctx) }}
 
+	refresh := func(force bool) {
+		if err := a.refresh(c, db, force); err != nil && !errors.Is(err, errNothingToShow) {
+			log.Error("the weekly run failed", "error", err)
+		}
+	}
+	worked := make(chan struct{})
+	go func() {
+		defer close(worked)
+		anew.run(ctx, refresh)
+	}()
 	// Recover stands innermost: outside SkipIfStillRunning, one panic would
 	// stop every later tick.
 	ticks := cron.New(cron.WithChain(cron.SkipIfStillRunning(cron.DiscardLogger), cron.Recover(cron.DiscardLogger)))
 	ticks.AddFunc("@every 30s", func() {
-		if err := a.refresh(c, db); err != nil && !errors.Is(err, errNothingToShow) {
-			log.Error("the weekly run failed", "error", err)
-		}
+		anew.do(func() { refresh(false) })
 		if err := a.letters(ctx, db, log); err != nil {
 			log.Error("letters could not be sent", "error", err)
 		}
@@ -209,13 +223,14 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string, keep 
 		}
 	})
 	ticks.Start()
-	defer func() { <-ticks.Stop().Done() }()
+	defer func() { <-ticks.Stop().Done(); <-worked }()
 
 	fmt.Fprintf(a.out, "Open http://%s in a browser. Ctrl-C ends it.\n", l.Addr())
 	served := make(chan error, 1)
 	go func() { served <- srv.Serve(l) }()
 	select {
 	case err := <-served:
+		stop()
 		return err
 	case <-ctx.Done():
 		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), 4*time.Second)
@@ -224,11 +239,100 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string, keep 
 	}
 }
 
+// listening gives the address to serve on. Other machines are served only once
+// the owner has a passphrase and has switched the network on; then they are,
+// unless the call says otherwise.
+func listening(ctx context.Context, db *store.Store, listen string) (string, error) {
+	owner, _, err := db.Passphrase(ctx, "owner")
+	if err != nil {
+		return "", err
+	}
+	network, err := db.Setting(ctx, web.SettingNetwork, "")
+	if err != nil {
+		return "", err
+	}
+	open := owner != "" && network != ""
+	if listen == "" {
+		if open {
+			return "0.0.0.0:8137", nil
+		}
+		return usualListen, nil
+	}
+	host, _, err := net.SplitHostPort(listen)
+	if err != nil {
+		return "", usage{fmt.Errorf("--listen: need an address such as %s, have %q", usualListen, listen)}
+	}
+	if ip := net.ParseIP(host); !open && host != "localhost" && (ip == nil || !ip.IsLoopback()) {
+		return "", usage{fmt.Errorf("--listen: need an address of this machine alone, such as %s, have %q: set an owner's passphrase and switch the network on first, on the page Settings", usualListen, listen)}
+	}
+	return listen, nil
+}
+
+// anew has the report made anew, one at a time, and tells whether it is.
+type anew struct {
+	wanted chan struct{}
+	busy   atomic.Bool
+	one    sync.Mutex
+}
+
+// want asks for a report and doesn't wait for it.
+func (n *anew) want() {
+	n.busy.Store(true)
+	select {
+	case n.wanted <- struct{}{}:
+	default: // one is asked for already, and will see what is new
+	}
+}
+
+func (n *anew) do(f func()) {
+	n.one.Lock()
+	defer n.one.Unlock()
+	f()
+}
+
+// run makes the report that is due at the start, then each that is wanted,
+// until ctx ends.
+func (n *anew) run(ctx context.Context, refresh func(force bool)) {
+	n.busy.Store(true)
+	n.do(func() { refresh(false) })
+	for {
+		n.busy.Store(len(n.wanted) > 0)
+		select {
+		case <-n.wanted:
+			n.busy.Store(true)
+			n.do(func() { refresh(true) })
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// inventedShop makes the demo shop, its report in it, in a folder that goes
+// with the program.
+func (a *app) inventedShop(c *cobra.Command, ctx context.Context) (*store.Store, error) {
+	dir, err := os.MkdirTemp("", "freshet-demo-")
+	if err != nil {
+		return nil, err
+	}
+	context.AfterFunc(c.Context(), func() { os.RemoveAll(dir) })
+	db, err := store.Open(ctx, filepath.Join(dir, "demo.db"))
+	if err != nil {
+		return nil, err
+	}
+	if err = a.makeDemo(c, db); err == nil {
+		err = a.refresh(c, db, true)
+	}
+	if err != nil {
+		return nil, errors.Join(err, db.Close())
+	}
+	return db, nil
+}
+
 var errNothingToShow = errors.New("nothing is on record yet")
 
-// refresh makes the report anew if it is due: there is none, a week's slot has
-// passed since the last, or records came in since.
-func (a *app) refresh(c *cobra.Command, db *store.Store) error {
+// refresh makes the report anew if it is due or force says so: there is none, a
+// week's slot has passed since the last, or records came in since.
+func (a *app) refresh(c *cobra.Command, db *store.Store, force bool) error {
 	ctx := c.Context()
 	d := &desk.Desk{Store: db}
 	loc, err := d.Zone(ctx)
@@ -246,7 +350,7 @@ func (a *app) refresh(c *cobra.Command, db *store.Store) error {
 	if len(batches) == 0 {
 		return errNothingToShow
 	}
-	if ok {
+	if ok && !force {
 		made, err := time.Parse(time.RFC3339, last.MadeAt)
 		if err != nil {
 			return err

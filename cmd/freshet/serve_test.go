@@ -10,6 +10,9 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"freshet/cmd/freshet/internal/web"
+	"freshet/ingest/store"
 )
 
 // served starts freshet with a command that serves, on a free port, and gives
@@ -59,11 +62,24 @@ func page(t *testing.T, url string) string {
 	return string(b)
 }
 
+// settled gives the home page once no report is being made any more.
+func settled(t *testing.T, url string) (home string) {
+	t.Helper()
+	for range 600 {
+		if home = page(t, url+"/"); !strings.Contains(home, "Working it out anew") {
+			return home
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	t.Fatal("the report is never made")
+	return ""
+}
+
 // README's first command: the demo shop, served, marked as invented.
 func TestDemo(t *testing.T) {
 	t.Setenv("FRESHET_DB", "")
 	t.Setenv("TMPDIR", t.TempDir())
-	home := page(t, served(t, monday, "demo")+"/")
+	home := settled(t, served(t, monday, "demo"))
 	for _, want := range []string{"an invented shop", "Quillback Bend RV Repair", "Monday, November 23, 2026", "Work against the crew", "What to decide", `type="application/json"`} {
 		if !strings.Contains(home, want) {
 			t.Errorf("want %q on the page", want)
@@ -83,6 +99,46 @@ func TestDemoSparesARealShop(t *testing.T) {
 	}
 }
 
+// Another machine is served only once the owner has a passphrase and has
+// switched the network on.
+func TestListening(t *testing.T) {
+	ctx := context.Background()
+	db, err := store.Open(ctx, filepath.Join(t.TempDir(), "shop.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	try := func(listen string) string {
+		address, err := listening(ctx, db, listen)
+		if err != nil {
+			return "refused"
+		}
+		return address
+	}
+	want := func(when string, wants map[string]string) {
+		t.Helper()
+		for listen, want := range wants {
+			if have := try(listen); have != want {
+				t.Errorf("%s, --listen %q: want %s, have %s", when, listen, want, have)
+			}
+		}
+	}
+	alone := map[string]string{"": usualListen, "127.0.0.1:9": "127.0.0.1:9", "localhost:9": "localhost:9", "0.0.0.0:9": "refused", ":9": "refused", "192.168.1.2:9": "refused", "9": "refused"}
+	want("without a passphrase", alone)
+	if err := db.Set(ctx, web.SettingNetwork, "yes"); err != nil {
+		t.Fatal(err)
+	}
+	want("with the network on and no passphrase", alone)
+	if err := db.SetPassphrase(ctx, "owner", "hash", monday()); err != nil {
+		t.Fatal(err)
+	}
+	want("with both", map[string]string{"": "0.0.0.0:8137", "0.0.0.0:9": "0.0.0.0:9", "127.0.0.1:9": "127.0.0.1:9"})
+	if status, _, errs := call(t, "access", "--reset", "--db", db.Path()); status != done {
+		t.Fatal(errs)
+	}
+	want("after access --reset", alone)
+}
+
 // A served shop that is empty says so; once records came in, or a Monday has
 // passed, the report is made anew.
 func TestReportIsMadeAnew(t *testing.T) {
@@ -90,11 +146,11 @@ func TestReportIsMadeAnew(t *testing.T) {
 	db := filepath.Join(dir, "shop.db")
 	home := func(now func() time.Time) (text string) {
 		t.Run("served", func(t *testing.T) { // ends before the next one begins
-			text = page(t, served(t, now, "serve", "--db", db)+"/")
+			text = settled(t, served(t, now, "serve", "--db", db))
 		})
 		return text
 	}
-	if text := home(monday); !strings.Contains(text, "Nothing to show yet") {
+	if text := home(monday); !strings.Contains(text, "Name, time zone and week") {
 		t.Errorf("have %.200s", text)
 	}
 	if status, _, errs := call(t, "demo", "--files", dir); status != done {

@@ -31,6 +31,7 @@
   draw(false);
   dark.addEventListener('change', function () { draw(false); });
   addEventListener('resize', function () { drawn.forEach(function (c) { c.resize(); }); });
+  document.addEventListener('htmx:after:swap', function () { draw(false); });
   addEventListener('beforeprint', function () { draw(true); });
   addEventListener('afterprint', function () { draw(false); });
 })();

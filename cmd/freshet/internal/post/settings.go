@@ -17,6 +17,13 @@ import (
 // server's password. The database never does.
 const PasswordVariable = "FRESHET_MAIL_PASSWORD"
 
+// SettingSince says from when on letters are sent: a week that began before has
+// none. SettingSchedule says when they are due.
+const (
+	SettingSince    = "mail since"
+	SettingSchedule = "mail schedule"
+)
+
 // A Setting is one of the mail's, by the name of its flag.
 type Setting struct {
 	Name  string

@@ -1,0 +1,172 @@
+package web
+
+import (
+	"bytes"
+	"compress/gzip"
+	"context"
+	"embed"
+	"encoding/json"
+	"fmt"
+	"html/template"
+	"net/http"
+	"net/url"
+	"strings"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/ingest/store"
+	"freshet/report"
+	"freshet/report/html"
+)
+
+//go:embed templates/*.html
+var files embed.FS
+
+var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL}).ParseFS(files, "templates/*.html"))
+
+// page is what a handler gives to be shown.
+type page struct {
+	Template string
+	Title    string
+	Data     any
+	Charts   bool // it has charts, and needs the script that draws them
+	Status   int  // 0: 200
+}
+
+// view is what templates take: the page and the frame around it.
+type view struct {
+	page
+	Shop    string
+	Here    string // path
+	Nav     []navigation
+	Token   string
+	Role    string
+	LogOut  bool
+	Demo    bool // an invented shop
+	Leave   bool // and there is a shop's own to go back to
+	Working bool
+	Said    string
+}
+
+type navigation struct{ Name, Path string }
+
+// said are the words after a change, by what stands in the address.
+var said = map[string]string{
+	"saved":  "Saved.",
+	"undone": "The file was taken back out.",
+	"off":    "Time off is on the calendar.",
+	"mailed": "A test letter was handed to the mail server.",
+	"left":   "You are back in your own shop.",
+}
+
+// show renders a page whole, then sends it.
+func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
+	ctx := r.Context()
+	is, err := s.role(r)
+	if err != nil {
+		return err
+	}
+	v := view{page: p, Here: r.URL.Path, Token: s.token(r), Role: is.String(), LogOut: s.sessions.GetString(ctx, "role") != "" && is != anyone,
+		Leave: s.showsDemo(), Said: said[r.URL.Query().Get("said")]}
+	if is > anyone {
+		if v.Shop, err = s.shop().Setting(ctx, desk.SettingName, ""); err != nil {
+			return err
+		}
+		marked, err := s.shop().Setting(ctx, desk.SettingDemo, "")
+		if err != nil {
+			return err
+		}
+		v.Demo = marked != ""
+		v.Working = s.busy() && !v.Leave
+		for _, rt := range s.routes() {
+			if rt.name != "" && rt.least <= is {
+				v.Nav = append(v.Nav, navigation{rt.name, strings.TrimSuffix(rt.path, "{$}")})
+			}
+		}
+	}
+	var b bytes.Buffer
+	if err := pages.ExecuteTemplate(&b, p.Template, v); err != nil {
+		return err
+	}
+	h := w.Header()
+	h.Set("Content-Type", "text/html; charset=utf-8")
+	h.Set("Cache-Control", "no-store")
+	h.Add("Vary", "Accept-Encoding")
+	text := b.Bytes()
+	if zipped(r) {
+		h.Set("Content-Encoding", "gzip")
+		var small bytes.Buffer
+		z, _ := gzip.NewWriterLevel(&small, gzip.BestSpeed) // the level is a known one
+		z.Write(text)
+		z.Close()
+		text = small.Bytes()
+	}
+	if p.Status != 0 {
+		w.WriteHeader(p.Status)
+	}
+	w.Write(text)
+	return nil
+}
+
+// zipped tells whether the browser takes gzip.
+func zipped(r *http.Request) bool { return strings.Contains(r.Header.Get("Accept-Encoding"), "gzip") }
+
+func (s *Server) fail(w http.ResponseWriter, r *http.Request, p problem) {
+	if err := s.show(w, r, page{Template: "problem", Title: "Not to be had", Data: p.text, Status: p.status}); err != nil {
+		http.Error(w, p.text, p.status)
+	}
+}
+
+// back ends a change: it goes on to a page, with a word from said.
+func (s *Server) back(w http.ResponseWriter, r *http.Request, path, word string) error {
+	http.Redirect(w, r, path+"?said="+url.QueryEscape(word), http.StatusSeeOther)
+	return nil
+}
+
+// note keeps who changed what.
+func (s *Server) note(r *http.Request, format string, args ...any) error {
+	is, err := s.role(r)
+	if err != nil {
+		return err
+	}
+	return s.Store.Note(r.Context(), store.Change{At: s.Now(), Who: is.String(), What: fmt.Sprintf(format, args...)})
+}
+
+// latest gives the last run's report, and false if nothing was ever run. The
+// counter's has nothing of what to decide, nor of what it costs.
+func (s *Server) latest(ctx context.Context, is role) (report.Report, bool, error) {
+	run, ok, err := s.shop().LatestRun(ctx)
+	if err != nil || !ok {
+		return report.Report{}, false, err
+	}
+	var r report.Report
+	if err := json.Unmarshal(run.Report, &r); err != nil {
+		return r, false, fmt.Errorf("the last run's report: %w", err)
+	}
+	if is < owner {
+		r.Advice = nil
+		r = report.Build(r.Facts)
+	}
+	return r, true, nil
+}
+
+// working tells a page that waits for the report whether it is still being
+// made, and has it load anew once it isn't.
+func (s *Server) working(w http.ResponseWriter, r *http.Request) error {
+	if s.busy() {
+		w.WriteHeader(http.StatusNoContent)
+		return nil
+	}
+	w.Header().Set("HX-Refresh", "true")
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	fmt.Fprintln(w, "done")
+	return nil
+}
+
+func (s *Server) health(w http.ResponseWriter, r *http.Request) error {
+	if _, err := s.Store.Setting(r.Context(), desk.SettingName, ""); err != nil {
+		return err
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	fmt.Fprintln(w, "ok")
+	return nil
+}

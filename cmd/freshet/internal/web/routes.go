@@ -1,0 +1,70 @@
+package web
+
+import "net/http"
+
+// A role is what someone may do. Each holds what the ones before it may.
+type role int
+
+const (
+	anyone  role = iota
+	counter      // the week, jobs, quotes: nothing of costs, nothing that changes the shop
+	owner
+)
+
+func (r role) String() string { return [...]string{"anyone", "counter", "owner"}[r] }
+
+// route is one thing that can be asked for.
+type route struct {
+	method, path string
+	least        role
+	serve        func(http.ResponseWriter, *http.Request) error
+	name         string // in the navigation; empty: not there
+	body         int64  // bytes that may be sent, 0: the usual
+	demo         bool   // a change that is allowed while the invented shop is shown
+}
+
+func (r route) pattern() string {
+	if r.method == "" {
+		return r.path
+	}
+	return r.method + " " + r.path
+}
+
+// routes are all of them: what isn't here isn't served. Their order is that of
+// the navigation.
+func (s *Server) routes() []route {
+	return []route{
+		{method: "GET", path: "/{$}", least: counter, serve: s.thisWeek, name: "This week"},
+		{method: "GET", path: "/jobs", least: counter, serve: s.jobs, name: "Jobs"},
+		{method: "GET", path: "/time-off", least: owner, serve: s.timeOff, name: "Time off"},
+		{method: "POST", path: "/time-off", least: owner, serve: s.addTimeOff},
+		{method: "GET", path: "/records", least: owner, serve: s.records, name: "Records"},
+		{method: "POST", path: "/records/undo", least: owner, serve: s.undo},
+		{method: "GET", path: "/records/{batch}/rejected.csv", least: owner, serve: s.rejected},
+		{method: "POST", path: "/import", least: owner, serve: s.handIn, body: mostBytes},
+		{method: "GET", path: "/import/{id}", least: owner, serve: s.mapping},
+		{method: "POST", path: "/import/{id}", least: owner, serve: s.confirm},
+		{method: "GET", path: "/import/{id}/progress", least: owner, serve: s.progress},
+		{method: "POST", path: "/import/{id}/cancel", least: owner, serve: s.cancel},
+		{method: "GET", path: "/report", least: owner, serve: s.report, name: "Report"},
+		{method: "GET", path: "/weekly-report.html", least: owner, serve: s.file},
+		{method: "GET", path: "/settings", least: owner, serve: s.settings, name: "Settings"},
+		{method: "POST", path: "/settings/shop", least: owner, serve: s.setShop},
+		{method: "POST", path: "/settings/limits", least: owner, serve: s.setLimits},
+		{method: "POST", path: "/settings/mail", least: owner, serve: s.setMail},
+		{method: "POST", path: "/settings/mail/test", least: owner, serve: s.testMail},
+		{method: "POST", path: "/settings/access", least: owner, serve: s.setAccess},
+		{method: "POST", path: "/demo", least: owner, serve: s.showDemo, demo: true},
+		{method: "POST", path: "/demo/leave", least: owner, serve: s.leaveDemo, demo: true},
+		{method: "GET", path: "/working", least: counter, serve: s.working},
+		{method: "GET", path: "/login", least: anyone, serve: s.loginPage},
+		{method: "POST", path: "/login", least: anyone, serve: s.login, demo: true},
+		{method: "POST", path: "/logout", least: counter, serve: s.logout, demo: true},
+		{method: "GET", path: "/healthz", least: anyone, serve: s.health},
+		{method: "GET", path: "/assets/{name}", least: anyone, serve: s.asset},
+		{path: "/", least: anyone, serve: func(http.ResponseWriter, *http.Request) error { return notFound }},
+	}
+}
+
+// notFound answers for what isn't there.
+var notFound = problem{http.StatusNotFound, "There is no such page."}

@@ -1,0 +1,334 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+	"strconv"
+	"strings"
+	"time"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/cmd/freshet/internal/post"
+	"freshet/cmd/freshet/internal/weekly"
+	"freshet/ingest/store"
+)
+
+// schedule is when the letter is due, beside the mail's own settings.
+var schedule = post.Setting{Name: "schedule", Usual: weekly.Usual, Usage: "minute, hour, *, *, day of the week with 1 for Monday, in the shop's time zone"}
+
+// shopForm is the shop as its form shows it.
+type shopForm struct {
+	Name, Zone, Bays string
+	Days             []openDay
+}
+
+type openDay struct {
+	Name  string
+	Key   string
+	Share float64 // of a usual day, 0: closed
+}
+
+func readShop(ctx context.Context, db *store.Store) (f shopForm, err error) {
+	var week string
+	for _, x := range []struct {
+		name, usual string
+		into        *string
+	}{{desk.SettingName, "", &f.Name}, {desk.SettingZone, "", &f.Zone}, {desk.SettingBays, "0", &f.Bays}, {desk.SettingOpen, desk.UsualWeek, &week}} {
+		if *x.into, err = db.Setting(ctx, x.name, x.usual); err != nil {
+			return f, err
+		}
+	}
+	shares, err := desk.ParseWeek(week)
+	if err != nil {
+		return f, err
+	}
+	for i := range 7 {
+		d := time.Weekday((i + 1) % 7) // weeks begin on Monday
+		f.Days = append(f.Days, openDay{d.String(), strings.ToLower(d.String()[:3]), shares[d]})
+	}
+	return f, nil
+}
+
+type limitForm struct {
+	desk.Limit
+	Value float64
+	Set   bool
+}
+
+type mailForm struct {
+	post.Setting
+	Value string
+}
+
+func (s *Server) settings(w http.ResponseWriter, r *http.Request) error {
+	ctx := r.Context()
+	db := s.shop()
+	data := struct {
+		shopForm
+		Limits         []limitForm
+		Mail           []mailForm
+		Owner, Counter bool // have a passphrase
+		Network        bool
+		Hosts          string
+		Backup         string // how old the last good one is
+		Database       string
+		Changes        []store.Change
+		Least          int
+	}{Database: db.Path(), Least: leastCharacters}
+	var err error
+	if data.shopForm, err = readShop(ctx, db); err != nil {
+		return err
+	}
+	policy, set, err := (&desk.Desk{Store: db}).Policy(ctx)
+	if err != nil {
+		return err
+	}
+	for _, l := range desk.Limits() {
+		data.Limits = append(data.Limits, limitForm{l, l.Of(policy), set[l.Name]})
+	}
+	for _, m := range append([]post.Setting{schedule}, post.Settings...) {
+		v, err := db.Setting(ctx, m.Key(), m.Usual)
+		if err != nil {
+			return err
+		}
+		data.Mail = append(data.Mail, mailForm{m, v})
+	}
+	for as, has := range map[role]*bool{owner: &data.Owner, counter: &data.Counter} {
+		hash, _, err := s.Store.Passphrase(ctx, as.String())
+		if err != nil {
+			return err
+		}
+		*has = hash != ""
+	}
+	on, err := s.Store.Setting(ctx, SettingNetwork, "")
+	if err != nil {
+		return err
+	}
+	data.Network = on != ""
+	if data.Hosts, err = s.Store.Setting(ctx, settingHosts, ""); err != nil {
+		return err
+	}
+	at, err := db.Setting(ctx, store.SettingBackup, "")
+	if err != nil {
+		return err
+	}
+	if t, err := time.Parse(time.RFC3339, at); err == nil {
+		data.Backup = age(s.Now().Sub(t))
+	}
+	if data.Changes, err = s.Store.Changes(ctx, 30); err != nil {
+		return err
+	}
+	return s.show(w, r, page{Template: "settings", Title: "Settings", Data: data})
+}
+
+// age says a span as people do.
+func age(d time.Duration) string {
+	say := func(n int, unit string) string {
+		if n == 1 {
+			return "1 " + unit
+		}
+		return fmt.Sprintf("%d %ss", n, unit)
+	}
+	switch hours := int(d.Hours()); {
+	case hours < 1:
+		return "less than an hour"
+	case hours < 48:
+		return say(hours, "hour")
+	default:
+		return say(hours/24, "day")
+	}
+}
+
+// setShop keeps the shop's name, time zone, week and bays.
+func (s *Server) setShop(w http.ResponseWriter, r *http.Request) error {
+	f := func(name string) string { return strings.TrimSpace(r.PostFormValue(name)) }
+	name, zone, bays := f("name"), f("zone"), f("bays")
+	if bays == "" {
+		bays = "0"
+	}
+	if _, err := time.LoadLocation(zone); err != nil || zone == "" {
+		return problem{http.StatusUnprocessableEntity, fmt.Sprintf("%q is no time zone that is known here. Choose one from the list, such as America/Denver.", zone)}
+	}
+	if _, err := desk.ParseBays(bays); err != nil {
+		return problem{http.StatusUnprocessableEntity, "Bays: " + err.Error() + "."}
+	}
+	var days []string
+	for i := range 7 {
+		key := strings.ToLower(time.Weekday((i + 1) % 7).String()[:3])
+		switch v := f("open." + key); v {
+		case "", "0":
+		case "1":
+			days = append(days, key)
+		default:
+			days = append(days, key+"="+v)
+		}
+	}
+	week := strings.Join(days, " ")
+	if _, err := desk.ParseWeek(week); err != nil {
+		return problem{http.StatusUnprocessableEntity, "The shop has to be open on at least one day."}
+	}
+	for _, kv := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingBays, bays}, {desk.SettingOpen, week}} {
+		if err := s.Store.Set(r.Context(), kv[0], kv[1]); err != nil {
+			return err
+		}
+	}
+	if err := s.note(r, "set the shop: %s, %s, open %s, bays %s", name, zone, week, bays); err != nil {
+		return err
+	}
+	s.Anew()
+	if f("then") == "start" {
+		return s.back(w, r, "/", "saved")
+	}
+	return s.back(w, r, "/settings", "saved")
+}
+
+// setLimits keeps the owner's costs and limits that were changed.
+func (s *Server) setLimits(w http.ResponseWriter, r *http.Request) error {
+	d := &desk.Desk{Store: s.Store}
+	policy, _, err := d.Policy(r.Context())
+	if err != nil {
+		return err
+	}
+	for _, l := range desk.Limits() {
+		text := strings.TrimSpace(r.PostFormValue(l.Name))
+		if text == "" {
+			continue
+		}
+		v, err := strconv.ParseFloat(text, 64)
+		if err != nil || l.Check(v) != nil {
+			return problem{http.StatusUnprocessableEntity, fmt.Sprintf("%q doesn't do for “%s”: need a number from %v to %v.", text, l.Usage, l.Min, l.Max)}
+		}
+		if v == l.Of(policy) {
+			continue
+		}
+		if err := d.SetLimit(r.Context(), l, v); err != nil {
+			return err
+		}
+		if err := s.note(r, "set %s to %v (%s)", l.Name, v, l.Usage); err != nil {
+			return err
+		}
+	}
+	s.Anew()
+	return s.back(w, r, "/settings", "saved")
+}
+
+// setMail keeps where the letter goes and by which server.
+func (s *Server) setMail(w http.ResponseWriter, r *http.Request) error {
+	all := append([]post.Setting{schedule}, post.Settings...)
+	values := make([]string, len(all))
+	for i, m := range all {
+		values[i] = strings.TrimSpace(r.PostFormValue(m.Name))
+		err := m.Check(values[i])
+		if m.Name == schedule.Name {
+			_, err = weekly.Parse(values[i])
+		}
+		if err != nil {
+			return problem{http.StatusUnprocessableEntity, strings.TrimPrefix(err.Error(), "--")}
+		}
+	}
+	since, err := s.Store.Setting(r.Context(), post.SettingSince, "")
+	if err != nil {
+		return err
+	}
+	if since == "" {
+		if err := s.Store.Set(r.Context(), post.SettingSince, s.Now().UTC().Format(time.RFC3339)); err != nil {
+			return err
+		}
+	}
+	for i, m := range all {
+		have, err := s.Store.Setting(r.Context(), m.Key(), m.Usual)
+		if err != nil {
+			return err
+		}
+		if values[i] == have {
+			continue
+		}
+		if err := s.Store.Set(r.Context(), m.Key(), values[i]); err != nil {
+			return err
+		}
+		if err := s.note(r, "set the mail's %s to %s", m.Name, values[i]); err != nil {
+			return err
+		}
+	}
+	return s.back(w, r, "/settings", "saved")
+}
+
+func (s *Server) testMail(w http.ResponseWriter, r *http.Request) error {
+	if err := s.Test(r.Context()); err != nil {
+		return problem{http.StatusBadGateway, "The test letter did not go out: " + err.Error() + "."}
+	}
+	return s.back(w, r, "/settings", "mailed")
+}
+
+// setAccess keeps new passphrases, and whether other machines are served:
+// only once the owner has a passphrase.
+func (s *Server) setAccess(w http.ResponseWriter, r *http.Request) error {
+	ctx := r.Context()
+	has, _, err := s.Store.Passphrase(ctx, owner.String())
+	if err != nil {
+		return err
+	}
+	hashes := map[role]string{}
+	for _, as := range []role{owner, counter} {
+		p := r.PostFormValue(as.String())
+		if p == "" {
+			continue
+		}
+		if wrong := weakness(p); wrong != "" {
+			return problem{http.StatusUnprocessableEntity, wrong}
+		}
+		if p != r.PostFormValue(as.String()+".again") {
+			return problem{http.StatusUnprocessableEntity, fmt.Sprintf("The two %s passphrases differ. Type the same one twice.", as)}
+		}
+		if hashes[as], err = s.hash(p); err != nil {
+			return err
+		}
+	}
+	network := ""
+	if r.PostFormValue("network") != "" {
+		network = "yes"
+	}
+	if has == "" && hashes[owner] == "" && (network != "" || hashes[counter] != "") {
+		return problem{http.StatusUnprocessableEntity, "Set an owner's passphrase first: else anyone on the network could change everything."}
+	}
+	hosts := strings.Fields(strings.ToLower(r.PostFormValue("hosts")))
+	for _, h := range hosts {
+		if strings.ContainsAny(h, `/:@"'<>`) || len(h) > 253 {
+			return problem{http.StatusUnprocessableEntity, fmt.Sprintf("%q is no name of a machine: need one such as frontdesk or frontdesk.local.", h)}
+		}
+	}
+	for as, h := range hashes {
+		if err := s.Store.SetPassphrase(ctx, as.String(), h, s.Now()); err != nil {
+			return err
+		}
+		if as == owner { // who set it stays logged in, under a new ID
+			_, set, err := s.Store.Passphrase(ctx, as.String())
+			if err != nil {
+				return err
+			}
+			if err := s.admitted(ctx, owner, set); err != nil {
+				return err
+			}
+		}
+		if err := s.note(r, "set a new passphrase for the %s", as); err != nil {
+			return err
+		}
+	}
+	for name, v := range map[string]string{SettingNetwork: network, settingHosts: strings.Join(hosts, " ")} {
+		have, err := s.Store.Setting(ctx, name, "")
+		if err != nil {
+			return err
+		}
+		if v == have {
+			continue
+		}
+		if err := s.Store.Set(ctx, name, v); err != nil {
+			return err
+		}
+		if err := s.note(r, "set %s to %q", name, v); err != nil {
+			return err
+		}
+	}
+	return s.back(w, r, "/settings", "saved")
+}

@@ -1,0 +1,138 @@
+package web
+
+import (
+	"context"
+	"fmt"
+	"net/http"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/forecast"
+	"freshet/ingest"
+	"freshet/report"
+	"freshet/report/html"
+)
+
+// late is how many days without a record make an import late: a week, and the
+// day on which it is usually done.
+const late = 8
+
+// thisWeek is the home page: what to know first, or, for a shop without
+// records, the way to them.
+func (s *Server) thisWeek(w http.ResponseWriter, r *http.Request) error {
+	is, err := s.role(r)
+	if err != nil {
+		return err
+	}
+	rep, ok, err := s.latest(r.Context(), is)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return s.start(w, r)
+	}
+	p, err := html.NewPage(rep)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		html.Page
+		Owner   bool
+		Late    int // days without a record, 0 if that is usual
+		Reaches string
+	}{Page: p, Owner: is == owner}
+	if rep.DataUntil != nil {
+		data.Reaches = report.LongDay(*rep.DataUntil)
+		if today, err := s.today(r.Context()); err != nil {
+			return err
+		} else if days := int(today - *rep.DataUntil); days > late && !s.showsDemo() {
+			data.Late = days
+		}
+	}
+	return s.show(w, r, page{Template: "week", Title: "This week", Data: data, Charts: true})
+}
+
+// today is the day in the shop's time zone.
+func (s *Server) today(ctx context.Context) (forecast.Date, error) {
+	loc, err := (&desk.Desk{Store: s.shop()}).Zone(ctx)
+	if err != nil {
+		return 0, err
+	}
+	return forecast.DateOf(s.Now().In(loc)), nil
+}
+
+// start leads an empty shop to its first report.
+func (s *Server) start(w http.ResponseWriter, r *http.Request) error {
+	ctx := r.Context()
+	db := s.shop()
+	is, err := s.role(r)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		shopForm
+		Owner, Named, Records, Busy, MakesDemo bool
+		Crew                                   []ingest.Person
+		Off                                    int
+	}{Owner: is == owner, Busy: s.busy(), MakesDemo: s.makesDemo()}
+	if data.shopForm, err = readShop(ctx, db); err != nil {
+		return err
+	}
+	data.Named = data.Name != ""
+	batches, err := db.Batches(ctx, 1000)
+	if err != nil {
+		return err
+	}
+	for _, b := range batches {
+		data.Records = data.Records || b.Kind == ingest.DropOffs && b.Undone.IsZero()
+	}
+	if data.Crew, err = db.Crew(ctx); err != nil {
+		return err
+	}
+	off, err := db.Absences(ctx)
+	if err != nil {
+		return err
+	}
+	data.Off = len(off)
+	return s.show(w, r, page{Template: "start", Title: "Welcome", Data: data})
+}
+
+// busy tells whether something is being made that a page waits for.
+func (s *Server) busy() bool { return s.Working() || s.makesDemo() }
+
+// file gives the report as one file to keep or to pass on.
+func (s *Server) file(w http.ResponseWriter, r *http.Request) error {
+	rep, ok, err := s.latest(r.Context(), owner)
+	if err != nil {
+		return err
+	}
+	if !ok {
+		return notFound
+	}
+	w.Header().Set("Content-Type", "text/html; charset=utf-8")
+	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", "weekly-report-"+rep.AsOf.String()+".html"))
+	return html.Write(w, rep)
+}
+
+// report shows the whole report as it will go out next, and the letters that
+// went out.
+func (s *Server) report(w http.ResponseWriter, r *http.Request) error {
+	rep, ok, err := s.latest(r.Context(), owner)
+	if err != nil {
+		return err
+	}
+	letters, err := s.shop().Letters(r.Context(), 20)
+	if err != nil {
+		return err
+	}
+	data := struct {
+		Known   bool
+		Report  html.Page
+		Letters any
+	}{Known: ok, Letters: letters}
+	if ok {
+		if data.Report, err = html.NewPage(rep); err != nil {
+			return err
+		}
+	}
+	return s.show(w, r, page{Template: "letter", Title: "Report", Data: data, Charts: ok})
+}

@@ -1,0 +1,136 @@
+package store
+
+import (
+	"bytes"
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+)
+
+func people(t *testing.T) *Store {
+	t.Helper()
+	s, err := Open(context.Background(), filepath.Join(t.TempDir(), "shop.db"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { s.Close() })
+	return s
+}
+
+// 10,000 guesses within an hour from 50 addresses: at most 100 are looked at;
+// an address that hasn't failed is still let in at once, and the count survives
+// a restart.
+func TestGuessing(t *testing.T) {
+	s, ctx := people(t), context.Background()
+	now := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)
+	looked := 0
+	for i := range 10000 {
+		wait, err := s.Guess(ctx, fmt.Sprintf("127.0.0.%d", 2+i%50), now)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if wait == 0 {
+			looked++
+		}
+		now = now.Add(360 * time.Millisecond)
+	}
+	if looked > 100 || looked < 50 {
+		t.Errorf("want 50 to 100 guesses looked at, have %d", looked)
+	}
+	again, err := Open(ctx, s.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if wait, err := again.Guess(ctx, "127.0.0.2", now); wait == 0 || err != nil {
+		t.Errorf("want the count to survive a restart, have %v, %v", wait, err)
+	}
+	if wait, err := again.Guess(ctx, "127.0.0.99", now); wait != 0 || err != nil {
+		t.Errorf("want an address without a failure let in at once, have %v, %v", wait, err)
+	}
+	if wait, err := again.Guess(ctx, "127.0.0.2", now.Add(2*time.Hour)); wait != 0 || err != nil {
+		t.Errorf("want it forgotten after an hour, have %v, %v", wait, err)
+	}
+}
+
+// Someone who mistypes has five tries, then waits a second, two, four; the
+// right passphrase clears the count.
+func TestMistyping(t *testing.T) {
+	s, ctx := people(t), context.Background()
+	now := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)
+	for range freeGuesses {
+		if wait, err := s.Guess(ctx, "here", now); wait != 0 || err != nil {
+			t.Fatal(wait, err)
+		}
+	}
+	for _, want := range []time.Duration{time.Second, 2 * time.Second, 4 * time.Second} {
+		if wait, _ := s.Guess(ctx, "here", now); wait != want {
+			t.Errorf("want to wait %v, have %v", want, wait)
+		}
+		now = now.Add(want)
+		if wait, _ := s.Guess(ctx, "here", now); wait != 0 {
+			t.Errorf("want a try after the wait, have %v more", wait)
+		}
+	}
+	if err := s.Guessed(ctx, "here"); err != nil {
+		t.Fatal(err)
+	}
+	if wait, _ := s.Guess(ctx, "here", now); wait != 0 {
+		t.Errorf("want no wait after the right one, have %v", wait)
+	}
+}
+
+// What the browser holds is nowhere in the database's files.
+func TestSessions(t *testing.T) {
+	s := people(t)
+	const token = "a-token-that-only-the-browser-knows"
+	kept := s.Sessions()
+	if err := kept.Commit(token, []byte("owner"), time.Now().Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	if data, ok, err := kept.Find(token); string(data) != "owner" || !ok || err != nil {
+		t.Errorf("have %q, %v, %v", data, ok, err)
+	}
+	files, err := filepath.Glob(s.Path() + "*")
+	if err != nil || len(files) < 2 {
+		t.Fatal("need the database and its log, have ", files, err)
+	}
+	for _, f := range files {
+		b, err := os.ReadFile(f)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if bytes.Contains(b, []byte(token)) {
+			t.Errorf("%s holds the token", filepath.Base(f))
+		}
+	}
+	if err := kept.Delete(token); err != nil {
+		t.Fatal(err)
+	}
+	if _, ok, _ := kept.Find(token); ok {
+		t.Error("a forgotten token is found")
+	}
+	kept.Commit(token, []byte("owner"), time.Now().Add(-time.Second))
+	if _, ok, _ := kept.Find(token); ok {
+		t.Error("a session whose time is over is found")
+	}
+}
+
+func TestChangesStay(t *testing.T) {
+	s, ctx := people(t), context.Background()
+	at := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)
+	if err := s.Note(ctx, Change{at, "owner", "named the shop"}); err != nil {
+		t.Fatal(err)
+	}
+	for _, q := range []string{"UPDATE changes SET who = 'nobody'", "DELETE FROM changes"} {
+		if _, err := s.w.Exec(q); err == nil {
+			t.Errorf("%s: want a refusal", q)
+		}
+	}
+	if have, err := s.Changes(ctx, 9); err != nil || len(have) != 1 || have[0] != (Change{at, "owner", "named the shop"}) {
+		t.Errorf("have %v, %v", have, err)
+	}
+}
