@@ -137,18 +137,17 @@ by, so that 8 in 10 means 8 in 10:
 	$ freshet quote --as-of 2026-11-23 --kind cooling --hours 4
 	cooling, 4 hours, dropped off Monday, November 23
 	.
-	  ready with a chance of 5 in 10    by Monday, November 23
-	  ready with a chance of 8 in 10  by Wednesday, December 2
+	  ready with a chance of 5 in 10   by Tuesday, November 24
+	  ready with a chance of 8 in 10   by Thursday, December 3
 	  ready with a chance of 9 in 10  by Thursday, December 10
 	.
-	The 9 days to the 8 in 10 are made of:
-	        queue  0.7
-	        labor  0.6
-	        parts  5.9
-	  closed days  1.6
+	The 10 days to the 8 in 10 are made of:
+	        labor  0.5
+	        parts  8.5
+	  closed days  0.9
 	       growth  0.2
 	.
-	Say: We expect to have it ready by Wednesday, December 2; in 8 cases out of 10 it is. Most of that time is for parts that may have to be ordered and days on which we are closed. It may even be ready today.
+	Say: We expect to have it ready by Thursday, December 3; in 8 cases out of 10 it is. Most of that time is for parts that may have to be ordered. It may well be ready by Tuesday, November 24.
 	.
 	Of 291 jobs of the past year, such a date would have been kept for 80 %.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
