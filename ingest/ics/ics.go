@@ -11,8 +11,8 @@
 // count. Cancelled events are no time off; free time is, as calendars mark whole
 // days as free by themselves.
 //
-// It refuses files of more than 4 MiB and more than 5,000 days or spells in
-// all. An event that takes part of a day, or that it can't read, stays in the
+// It refuses files of more than 4 MiB, of more than 5,000 days or spells in
+// all, and of more than 5 events that recur on no day. An event that takes part of a day, or that it can't read, stays in the
 // text as a row that can't be read as a day, so that it is rejected with its
 // reason and not lost.
 //
@@ -43,6 +43,7 @@ const Magic = "BEGIN:VCALENDAR"
 const (
 	maxBytes  = 4 << 20
 	maxSpells = 5000
+	maxBarren = 5   // rules that never come true: each is followed to the year 9999
 	ahead     = 730 // days beyond latest for which rules are followed
 	fullDay   = 6 * time.Hour
 )
@@ -83,6 +84,9 @@ func Text(r io.Reader, who string, zone *time.Location, latest forecast.Date) ([
 			name = strings.Join(strings.Fields(value(e, ical.ComponentPropertySummary)), " ")
 		}
 		spells, err := b.spells(e)
+		if b.barren > maxBarren {
+			return nil, fmt.Errorf("ics: need a calendar of at most %d events that recur on no day, have more", maxBarren)
+		}
 		if err != nil {
 			w.Write([]string{name, err.Error(), ""})
 			continue
@@ -103,6 +107,8 @@ type book struct {
 	zone  *time.Location
 	until time.Time // rules are followed up to here
 	moved map[moment]bool
+
+	barren int // rules that never came true
 }
 
 // A moment is one occurrence of a recurring event, by its day.
@@ -217,6 +223,9 @@ func (b *book) recur(text string, start time.Time, whole bool) ([]time.Time, err
 	if err != nil || rule.Freq > rrule.DAILY {
 		return nil, fmt.Errorf("repeats by %q, which can't be read", text)
 	}
+	if start.After(b.until) {
+		return nil, nil
+	}
 	rule.Dtstart = start
 	switch {
 	case rule.Until.IsZero() || rule.Until.After(b.until):
@@ -235,6 +244,9 @@ func (b *book) recur(text string, start time.Time, whole bool) ([]time.Time, err
 			break
 		}
 		starts = append(starts, t)
+	}
+	if len(starts) == 0 {
+		b.barren++
 	}
 	return starts, nil
 }
