@@ -389,6 +389,9 @@ func Day(d forecast.Date) string { return d.Time().Format("January 2") }
 // LongDay writes a day with its weekday and year.
 func LongDay(d forecast.Date) string { return d.Time().Format("Monday, January 2, 2006") }
 
+// WeekDay writes a day with its weekday, as one says it.
+func WeekDay(d forecast.Date) string { return d.Time().Format("Monday, January 2") }
+
 // Whole writes a number without decimals, thousands apart; "not known" for
 // what isn't.
 func Whole(v float64) string {

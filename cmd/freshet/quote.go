@@ -9,6 +9,7 @@ import (
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest/store"
+	"freshet/report"
 )
 
 func (a *app) quote() *cobra.Command {
@@ -53,13 +54,13 @@ past says how likely a part is and how long it takes. --keep keeps the quote.`,
 }
 
 func (a *app) showQuote(v desk.Quote, kept int64) error {
-	fmt.Fprintf(a.out, "%s, %g hours, dropped off %s\n\n", v.Kind, v.Hours, long(v.AsOf))
+	fmt.Fprintf(a.out, "%s, %g hours, dropped off %s\n\n", v.Kind, v.Hours, report.WeekDay(v.AsOf))
 	t := a.table()
 	for _, r := range []struct {
 		chance string
 		day    forecast.Date
 	}{{"5 in 10", v.Ready.P50}, {"8 in 10", v.Ready.P80}, {"9 in 10", v.Ready.P90}} {
-		fmt.Fprintf(t, "ready with a chance of %s\tby %s\t\n", r.chance, long(r.day))
+		fmt.Fprintf(t, "ready with a chance of %s\tby %s\t\n", r.chance, report.WeekDay(r.day))
 	}
 	if err := t.Flush(); err != nil {
 		return err
@@ -89,6 +90,3 @@ func (a *app) showQuote(v desk.Quote, kept int64) error {
 	}
 	return nil
 }
-
-// long writes a day as people say it.
-func long(d forecast.Date) string { return d.Time().Format("Monday, January 2") }

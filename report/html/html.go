@@ -34,6 +34,7 @@ func Asset(name string) []byte {
 var Functions = template.FuncMap{
 	"day":     report.Day,
 	"longday": report.LongDay,
+	"weekday": report.WeekDay,
 	"whole":   report.Whole,
 	"count":   report.Count,
 	"float":   func(n int) float64 { return float64(n) },

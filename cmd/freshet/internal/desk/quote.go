@@ -9,6 +9,7 @@ import (
 
 	"freshet/capacity"
 	"freshet/forecast"
+	"freshet/report"
 )
 
 // Inquiry is what a customer asks about: a job dropped off on the day of the
@@ -187,7 +188,7 @@ func (c *Counter) kept() (tried int, share *float64) {
 
 // sentence is what the service writer can read out.
 func (q Quote) sentence() string {
-	day := func(d forecast.Date) string { return d.Time().Format("Monday, January 2") }
+	day := report.WeekDay
 	why := ""
 	reasons := slices.Clone(q.Because)
 	slices.SortStableFunc(reasons, func(a, b Because) int {

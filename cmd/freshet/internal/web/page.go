@@ -55,6 +55,7 @@ var said = map[string]string{
 	"undone": "The file was taken back out.",
 	"off":    "Time off is on the calendar.",
 	"mailed": "A test letter was handed to the mail server.",
+	"quoted": "The quote is kept.",
 	"left":   "You are back in your own shop.",
 }
 

@@ -35,6 +35,9 @@ func (r route) pattern() string {
 func (s *Server) routes() []route {
 	return []route{
 		{method: "GET", path: "/{$}", least: counter, serve: s.thisWeek, name: "This week"},
+		{method: "GET", path: "/quote", least: counter, serve: s.quote, name: "Quote"},
+		{method: "GET", path: "/quote/answer", least: counter, serve: s.quoteAnswer},
+		{method: "POST", path: "/quote", least: counter, serve: s.keepQuote},
 		{method: "GET", path: "/jobs", least: counter, serve: s.jobs, name: "Jobs"},
 		{method: "GET", path: "/time-off", least: owner, serve: s.timeOff, name: "Time off"},
 		{method: "POST", path: "/time-off", least: owner, serve: s.addTimeOff},

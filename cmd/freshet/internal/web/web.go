@@ -64,6 +64,8 @@ type Server struct {
 	mu       sync.Mutex
 	demo     demoShop
 	handedIn map[string]*handedIn
+
+	counters counters
 }
 
 // New gives the pages of a shop.

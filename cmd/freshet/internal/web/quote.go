@@ -1,0 +1,169 @@
+package web
+
+import (
+	"context"
+	"database/sql"
+	"errors"
+	"net/http"
+	"strconv"
+	"strings"
+	"sync"
+	"time"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/forecast"
+	"freshet/ingest/store"
+)
+
+// counters holds what quotes are answered from, one for each database that
+// pages show: it is made anew when records or the day have changed.
+type counters struct {
+	mu   sync.Mutex
+	made map[*store.Store]*madeCounter // by the database that is shown
+}
+
+type madeCounter struct {
+	day     forecast.Date
+	changed time.Time
+	counter *desk.Counter
+}
+
+// quotesFrom gives it as of today. The first question after a change waits a
+// second for it.
+func (s *Server) quotesFrom(ctx context.Context) (*desk.Counter, error) {
+	db := s.shop()
+	today, err := s.today(ctx)
+	if err != nil {
+		return nil, err
+	}
+	changed, err := db.Changed(ctx)
+	if err != nil {
+		return nil, err
+	}
+	s.counters.mu.Lock()
+	defer s.counters.mu.Unlock()
+	if m := s.counters.made[db]; m != nil && m.day == today && m.changed.Equal(changed) {
+		return m.counter, nil
+	}
+	// A reader who goes away doesn't stop it: the next one asks the same.
+	c, err := (&desk.Desk{Store: db}).Counter(context.WithoutCancel(ctx), desk.Ask{AsOf: today, Weeks: 1, Seed: desk.Seed(today)})
+	if err != nil {
+		return nil, err
+	}
+	if s.counters.made == nil {
+		s.counters.made = map[*store.Store]*madeCounter{}
+	}
+	s.counters.made[db] = &madeCounter{today, changed, c}
+	return c, nil
+}
+
+// asked is the form of a quote, as it was sent.
+type asked struct {
+	Kind, Hours, Part, PartsDays string
+	Emergency                    bool
+}
+
+func readAsked(r *http.Request) asked {
+	return asked{Kind: r.FormValue("kind"), Hours: strings.TrimSpace(r.FormValue("hours")), Part: r.FormValue("part"),
+		PartsDays: strings.TrimSpace(r.FormValue("parts_days")), Emergency: r.FormValue("emergency") != ""}
+}
+
+// inquiry reads the form, or says what is wrong with it.
+func (a asked) inquiry() (desk.Inquiry, error) {
+	q := desk.Inquiry{Kind: a.Kind, PartsDays: -1, Emergency: a.Emergency}
+	var err error
+	if a.Hours != "" {
+		if q.Hours, err = strconv.ParseFloat(strings.Replace(a.Hours, ",", ".", 1), 64); err != nil {
+			return q, errors.New("Hours: need a number such as 4 or 2.5.")
+		}
+	}
+	switch a.Part {
+	case "here":
+		q.PartsDays = 0
+	case "days":
+		if q.PartsDays, err = strconv.ParseFloat(a.PartsDays, 64); err != nil || q.PartsDays < 0 {
+			return q, errors.New("Days until the part is there: need a number of 0 or more.")
+		}
+	}
+	return q, q.Check()
+}
+
+type quoteData struct {
+	Asked  asked
+	Kinds  []string
+	Quote  *desk.Quote
+	Wrong  string
+	Recent []store.Quote
+	None   string // why there are no quotes
+}
+
+func (s *Server) quoteData(r *http.Request) (d quoteData, err error) {
+	d.Asked = readAsked(r)
+	c, err := s.quotesFrom(r.Context())
+	switch {
+	case errors.Is(err, desk.ErrNoStays), errors.Is(err, desk.ErrNoCrew):
+		d.None = err.Error()
+		return d, nil
+	case err != nil:
+		return d, err
+	}
+	d.Kinds = c.Kinds()
+	if d.Asked.Kind == "" {
+		return d, nil
+	}
+	q, err := d.Asked.inquiry()
+	if err == nil {
+		var v desk.Quote
+		if v, err = c.Quote(q); err == nil {
+			d.Quote = &v
+		}
+	}
+	if err != nil {
+		d.Wrong = err.Error()
+	}
+	return d, nil
+}
+
+// quote is the counter's page: a few fields, and the answer beside them.
+func (s *Server) quote(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.quoteData(r)
+	if err != nil {
+		return err
+	}
+	const most = 12
+	if d.Recent, err = s.shop().Quotes(r.Context(), most); err != nil {
+		return err
+	}
+	return s.show(w, r, page{Template: "quote", Title: "Quote", Data: d})
+}
+
+// quoteAnswer is the answer alone, for while somebody types.
+func (s *Server) quoteAnswer(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.quoteData(r)
+	if err != nil {
+		return err
+	}
+	return s.show(w, r, page{Template: "answer", Title: "Quote", Data: d})
+}
+
+// keepQuote keeps the quote that its reader saw.
+func (s *Server) keepQuote(w http.ResponseWriter, r *http.Request) error {
+	d, err := s.quoteData(r)
+	if err != nil {
+		return err
+	}
+	if d.Quote == nil {
+		return problem{http.StatusBadRequest, "There is no quote to keep: " + d.Wrong}
+	}
+	q, err := d.Asked.inquiry()
+	if err != nil {
+		return problem{http.StatusBadRequest, err.Error()}
+	}
+	v := d.Quote
+	if _, err := s.Store.KeepQuote(r.Context(), store.Quote{GivenAt: s.Now(), AsOf: v.AsOf, Kind: v.Kind, Hours: sql.Null[float64]{V: q.Hours, Valid: q.Hours > 0},
+		PartsDays: sql.Null[float64]{V: q.PartsDays, Valid: q.PartsDays >= 0}, Emergency: q.Emergency,
+		P50: v.Ready.P50, P80: v.Ready.P80, P90: v.Ready.P90, RO: strings.TrimSpace(r.PostFormValue("ro"))}); err != nil {
+		return err
+	}
+	return s.back(w, r, "/quote", "quoted")
+}

@@ -1,0 +1,73 @@
+package web
+
+import (
+	"bytes"
+	"net/http"
+	"net/url"
+	"strings"
+	"testing"
+	"time"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/forecast"
+	"freshet/ingest"
+	"freshet/ingest/demo"
+	"freshet/ingest/store"
+)
+
+// The counter's page says what it needs, then answers, keeps what was told,
+// and says plainly what it can't read.
+func TestQuotePage(t *testing.T) {
+	s := open(t)
+	if w := s.get("/quote"); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), "it needs the crew") {
+		t.Errorf("an empty shop: want to be told what the page needs, have %d", w.Code)
+	}
+	today := forecast.DateOf(s.Now())
+	for _, f := range demo.Generate(demo.SixYears(2, today)).Files() {
+		var b bytes.Buffer
+		if err := f.Write(&b); err != nil {
+			t.Fatal(err)
+		}
+		sheet, err := ingest.Open(f.Name, &b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		kind := ingest.RowKind(f.Kind)
+		rows, err := sheet.Read(ingest.Propose(sheet.Headers, sheet.Sample, kind), today)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.Store.Import(t.Context(), store.Batch{File: f.Name, Kind: kind, TakenIn: s.Now().Add(-time.Hour)}, rows, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.Store.Set(t.Context(), desk.SettingZone, "UTC"); err != nil {
+		t.Fatal(err)
+	}
+	for path, want := range map[string]string{
+		"/quote":                                            "Three dates will stand here",
+		"/quote?kind=cooling&hours=4&part=here":             "8 in 10: say this one",
+		"/quote/answer?kind=cooling&hours=2,5":              "2.5 hours",
+		"/quote/answer?kind=cooling&hours=lots":             "need a number such as 4",
+		"/quote/answer?kind=cooling&part=days":              "need a number of 0 or more",
+		"/quote/answer?kind=%3Cscript%3Ealert(1)%3C/script": "&lt;script&gt;",
+	} {
+		w := s.get(path)
+		if text := w.Body.String(); w.Code != http.StatusOK || !strings.Contains(text, want) || strings.Contains(text, "<script>alert") {
+			t.Errorf("%s: want %q, have %d %s", path, want, w.Code, text)
+		}
+	}
+	if w := s.post("/quote", url.Values{"kind": {"cooling"}, "hours": {"4"}, "ro": {" 4711 "}}); w.Code != http.StatusSeeOther {
+		t.Fatalf("have %d %s", w.Code, w.Body.String())
+	}
+	kept, err := s.Store.Quotes(t.Context(), 5)
+	if err != nil || len(kept) != 1 || kept[0].RO != "4711" || kept[0].Kind != "cooling" || kept[0].Hours.V != 4 || kept[0].PartsDays.Valid {
+		t.Errorf("want it kept as told, have %+v, %v", kept, err)
+	}
+	if w := s.get("/quote?said=quoted"); !strings.Contains(w.Body.String(), "4711") || !strings.Contains(w.Body.String(), "The quote is kept.") {
+		t.Error("want it among the recent ones")
+	}
+	if w := s.post("/quote", url.Values{"kind": {"dentistry"}}); w.Code != http.StatusBadRequest {
+		t.Errorf("want nothing kept of a quote that wasn't, have %d", w.Code)
+	}
+}
