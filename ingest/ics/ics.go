@@ -12,7 +12,7 @@
 // days as free by themselves.
 //
 // It refuses files of more than 4 MiB, of more than 5,000 days or spells in
-// all, and of more than 5 events that recur on no day. An event that takes part of a day, or that it can't read, stays in the
+// all, and of more than 2 events that recur on no day. An event that takes part of a day, or that it can't read, stays in the
 // text as a row that can't be read as a day, so that it is rejected with its
 // reason and not lost.
 //
