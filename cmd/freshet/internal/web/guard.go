@@ -118,10 +118,11 @@ func (s *Server) admit(rt route, w http.ResponseWriter, r *http.Request) error {
 		r.Body = http.MaxBytesReader(w, r.Body, limit)
 		var err error
 		if rt.body > 0 {
-			// A large file on a slow network takes longer than a page may.
-			c := http.NewResponseController(w)
-			c.SetReadDeadline(s.Now().Add(uploadTime))
-			c.SetWriteDeadline(s.Now().Add(uploadTime))
+			// A large file on a slow network takes longer than a page may. The
+			// connection goes by the true clock, whatever day is pretended.
+			c, until := http.NewResponseController(w), time.Now().Add(uploadTime)
+			c.SetReadDeadline(until)
+			c.SetWriteDeadline(until)
 			if err = r.ParseMultipartForm(1 << 20); err == nil {
 				defer r.MultipartForm.RemoveAll()
 			} else if errors.Is(err, http.ErrNotMultipart) {
