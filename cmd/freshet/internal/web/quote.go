@@ -7,54 +7,16 @@ import (
 	"net/http"
 	"strconv"
 	"strings"
-	"sync"
-	"time"
 
 	"freshet/cmd/freshet/internal/desk"
-	"freshet/forecast"
 	"freshet/ingest/store"
 )
 
-// counters holds what quotes are answered from, one for each database that
-// pages show: it is made anew when records or the day have changed.
-type counters struct {
-	mu   sync.Mutex
-	made map[*store.Store]*madeCounter // by the database that is shown
-}
-
-type madeCounter struct {
-	day     forecast.Date
-	changed time.Time
-	counter *desk.Counter
-}
-
-// quotesFrom gives it as of today. The first question after a change waits a
-// second for it.
+// quotesFrom gives what quotes are answered from, as of today.
 func (s *Server) quotesFrom(ctx context.Context) (*desk.Counter, error) {
-	db := s.shop()
-	today, err := s.today(ctx)
-	if err != nil {
-		return nil, err
-	}
-	changed, err := db.Changed(ctx)
-	if err != nil {
-		return nil, err
-	}
-	s.counters.mu.Lock()
-	defer s.counters.mu.Unlock()
-	if m := s.counters.made[db]; m != nil && m.day == today && m.changed.Equal(changed) {
-		return m.counter, nil
-	}
-	// A reader who goes away doesn't stop it: the next one asks the same.
-	c, err := (&desk.Desk{Store: db}).Counter(context.WithoutCancel(ctx), desk.Ask{AsOf: today, Weeks: 1, Seed: desk.Seed(today)})
-	if err != nil {
-		return nil, err
-	}
-	if s.counters.made == nil {
-		s.counters.made = map[*store.Store]*madeCounter{}
-	}
-	s.counters.made[db] = &madeCounter{today, changed, c}
-	return c, nil
+	return answer(ctx, s, "quotes", 1, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (*desk.Counter, error) {
+		return d.Counter(ctx, ask)
+	})
 }
 
 // asked is the form of a quote, as it was sent.

@@ -65,7 +65,7 @@ type Server struct {
 	demo     demoShop
 	handedIn map[string]*handedIn
 
-	counters counters
+	answers answers
 }
 
 // New gives the pages of a shop.

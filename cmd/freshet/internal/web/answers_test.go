@@ -15,12 +15,20 @@ import (
 	"freshet/ingest/store"
 )
 
-// The counter's page says what it needs, then answers, keeps what was told,
-// and says plainly what it can't read.
-func TestQuotePage(t *testing.T) {
+// The pages that ask the desk say what they need, then answer, keep what was
+// told, and say plainly what they can't read.
+func TestAnswers(t *testing.T) {
 	s := open(t)
 	if w := s.get("/quote"); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), "it needs the crew") {
 		t.Errorf("an empty shop: want to be told what the page needs, have %d", w.Code)
+	}
+	for path, want := range map[string]string{"/outlook": "import a file first", "/watch": "import a file first", "/crew": "import a file first"} {
+		if w := s.get(path); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), want) {
+			t.Errorf("%s of an empty shop: want %q, have %d", path, want, w.Code)
+		}
+	}
+	if w := s.get("/outlook?kind=dentistry"); w.Code != http.StatusOK {
+		t.Errorf("have %d", w.Code)
 	}
 	today := forecast.DateOf(s.Now())
 	for _, f := range demo.Generate(demo.SixYears(2, today)).Files() {

@@ -1,0 +1,246 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/http"
+	"slices"
+	"strconv"
+	"strings"
+
+	"freshet/capacity"
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/forecast"
+	"freshet/forecast/workload"
+	"freshet/report"
+	"freshet/report/chart"
+)
+
+// need is said where a page can't show anything yet.
+func need(err error) (string, bool) {
+	for _, e := range []error{workload.ErrNoRecords, desk.ErrNoCrew, desk.ErrNoHours, desk.ErrNoStays} {
+		if errors.Is(err, e) {
+			said := strings.TrimPrefix(err.Error(), "forecast: ")
+			return strings.ToUpper(said[:1]) + said[1:] + ".", true
+		}
+	}
+	return "", false
+}
+
+// weeksAhead are the spans that a person can choose from.
+var weeksAhead = []int{4, 13, 26, 52}
+
+// chosenWeeks reads the span asked for.
+func chosenWeeks(r *http.Request) int {
+	n, err := strconv.Atoi(r.FormValue("weeks"))
+	if err != nil || !slices.Contains(weeksAhead, n) {
+		return 13
+	}
+	return n
+}
+
+// outlook shows drop-offs and hours to come, of all kinds or one.
+func (s *Server) outlook(w http.ResponseWriter, r *http.Request) error {
+	weeks, kind := chosenWeeks(r), r.FormValue("kind")
+	data := struct {
+		None     string
+		Weeks    int
+		Spans    []int
+		Kind     string
+		Kinds    []string
+		Rows     []desk.OutlookWeek
+		Hours    *chart.Chart
+		Accuracy *report.Accuracy
+		Model    string
+		Warnings []string
+	}{Weeks: weeks, Spans: weeksAhead, Kind: kind}
+	o, err := answer(r.Context(), s, fmt.Sprint("outlook ", weeks), weeks, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Outlook, error) {
+		return d.Outlook(ctx, ask)
+	})
+	if said, ok := need(err); ok {
+		data.None = said
+		return s.show(w, r, page{Template: "outlook", Title: "Outlook", Data: data})
+	}
+	if err != nil {
+		return err
+	}
+	data.Rows, data.Model, data.Warnings = o.Weeks, o.Model.DropOffs, o.Warnings
+	found := kind == ""
+	for _, k := range o.Kinds {
+		data.Kinds = append(data.Kinds, k.Kind)
+		if k.Kind == kind {
+			data.Rows, found = k.Weeks, true
+		}
+	}
+	if !found {
+		return problem{http.StatusNotFound, "The shop has no such job kind."}
+	}
+	f := report.Facts{AsOf: o.AsOf}
+	for i, x := range data.Rows {
+		f.Weeks = append(f.Weeks, report.Week{Monday: x.Week, Rest: i == 0 && o.AsOf != x.Week, DropOffs: x.DropOffs, Hours: x.Hours})
+	}
+	charts, err := chart.All(report.Build(f))
+	if err != nil {
+		return err
+	}
+	if len(charts) > 0 {
+		data.Hours = &charts[0]
+	}
+	if rep, ok, err := s.latest(r.Context(), counter); err != nil {
+		return err
+	} else if ok {
+		data.Accuracy = rep.Accuracy
+	}
+	return s.show(w, r, page{Template: "outlook", Title: "Outlook", Data: data, Charts: true})
+}
+
+// watch shows what doesn't fit, and the season.
+func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
+	data := struct {
+		None string
+		desk.Watch
+		Picture *chart.Chart
+		Says    string
+	}{}
+	v, err := answer(r.Context(), s, "watch", 13, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Watch, error) { return d.Watch(ctx, ask) })
+	if said, ok := need(err); ok {
+		data.None = said
+		return s.show(w, r, page{Template: "watch", Title: "Watch", Data: data})
+	}
+	if err != nil {
+		return err
+	}
+	data.Watch = v
+	data.Weeks = slices.Clone(v.Weeks) // others read the answer too
+	slices.Reverse(data.Weeks)         // the newest first
+	data.Says = seasonSays(v.Season)
+	if rep, ok, err := s.latest(r.Context(), counter); err != nil {
+		return err
+	} else if ok {
+		charts, err := chart.All(rep)
+		if err != nil {
+			return err
+		}
+		for i := range charts {
+			if charts[i].ID == "season" {
+				data.Picture = &charts[i]
+			}
+		}
+	}
+	return s.show(w, r, page{Template: "watch", Title: "Watch", Data: data, Charts: true})
+}
+
+// seasonSays puts the season's state into a sentence.
+func seasonSays(s desk.WatchSeason) string {
+	if !s.ShiftDays.Known() {
+		return fmt.Sprintf("The %d season: %s. A usual season needs two years of records.", s.Year, s.Verdict)
+	}
+	shift := func(v float64) string {
+		switch {
+		case v >= .5:
+			return report.Count(v, "day") + " late"
+		case v <= -.5:
+			return report.Count(-v, "day") + " early"
+		}
+		return "on time"
+	}
+	return fmt.Sprintf("The %d season: %s. It runs %s (8 chances in 10: %s to %s), at %.0f %% of its usual strength (%.0f to %.0f %%).", s.Year, s.Verdict,
+		shift(s.ShiftDays.P50), shift(s.ShiftDays.P10), shift(s.ShiftDays.P90), 100*s.LevelRatio.P50, 100*s.LevelRatio.P10, 100*s.LevelRatio.P90)
+}
+
+// ifForm is the what-if form, as it was sent.
+type ifForm struct {
+	Tech, From, Shift, Demand string
+	Saturdays                 bool
+}
+
+// change reads the form, or says what is wrong with it.
+func (f ifForm) change() (w capacity.WhatIf, err error) {
+	number := func(text, what string, low, high int) int {
+		if text == "" || err != nil {
+			return 0
+		}
+		n, e := strconv.Atoi(text)
+		if e != nil || n < low || n > high {
+			err = fmt.Errorf("%s: need a whole number from %d to %d.", what, low, high)
+		}
+		return n
+	}
+	w.AddTech = number(f.Tech, "Technicians", -10, 10)
+	w.SeasonShiftDays = number(f.Shift, "Days later", -120, 120)
+	w.DemandPercent = float64(number(f.Demand, "More work", -90, 300))
+	w.Saturdays = f.Saturdays
+	if f.From != "" && err == nil {
+		if w.AddTechFrom, err = forecast.ParseDate(f.From); err != nil {
+			err = errors.New("From: need a day.")
+		}
+	}
+	if w.AddTech == 0 {
+		w.AddTechFrom = 0
+	}
+	return w, err
+}
+
+// crew shows the crew's hours against the work, as things stand and under a
+// change that somebody tries out.
+func (s *Server) crew(w http.ResponseWriter, r *http.Request) error {
+	data := struct {
+		None, Wrong string
+		If          ifForm
+		desk.Crew
+		Rows  []crewRow
+		Hours *chart.Chart
+		All   report.Report
+	}{If: ifForm{Tech: r.FormValue("tech"), From: r.FormValue("from"), Shift: r.FormValue("shift"), Demand: r.FormValue("demand"), Saturdays: r.FormValue("saturdays") != ""}}
+	change, err := data.If.change()
+	if err != nil {
+		data.Wrong, change = err.Error(), capacity.WhatIf{}
+	}
+	c, err := answer(r.Context(), s, fmt.Sprintf("crew %+v", change), 26, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Crew, error) {
+		return d.Crew(ctx, ask, change)
+	})
+	if said, ok := need(err); ok {
+		data.None = said
+		return s.show(w, r, page{Template: "crew", Title: "Crew", Data: data})
+	}
+	if err != nil {
+		return err
+	}
+	data.Crew = c
+	f := report.Facts{AsOf: c.AsOf, Advice: c.Advice}
+	for i, x := range c.Weeks {
+		row := crewRow{x.Week, crewCells(x)}
+		if c.Baseline != nil {
+			for k, now := range crewCells(c.Baseline[i]) {
+				if now != row.Cells[k] {
+					row.Cells[k] = now + " → " + row.Cells[k]
+				}
+			}
+		}
+		data.Rows = append(data.Rows, row)
+		f.Weeks = append(f.Weeks, report.Week{Monday: x.Week, Rest: i == 0 && c.AsOf != x.Week, Hours: x.ExpectedHours, DropOffs: forecast.Unknown(),
+			Crew: &report.CrewWeek{Available: x.AvailableHours, Backlog: x.BacklogHours, Turnaround: x.TurnaroundDays, ChanceShort: x.ChanceShort}})
+	}
+	data.All = report.Build(f)
+	charts, err := chart.All(data.All)
+	if err != nil {
+		return err
+	}
+	if len(charts) > 0 {
+		data.Hours = &charts[0]
+	}
+	return s.show(w, r, page{Template: "crew", Title: "Crew", Data: data, Charts: true})
+}
+
+// crewRow is one week, as things stand and, where that differs, under the
+// change.
+type crewRow struct {
+	Week  forecast.Date
+	Cells []string
+}
+
+func crewCells(w desk.CrewWeek) []string {
+	return []string{report.Whole(w.AvailableHours) + " h", report.Whole(w.ExpectedHours.Mean) + " h", report.Whole(100*w.ChanceShort) + " %",
+		report.Whole(w.BacklogHours.P50) + " h", report.Whole(w.TurnaroundDays.P50)}
+}
