@@ -42,6 +42,8 @@ func (s *Server) routes() []route {
 		{method: "GET", path: "/quote/answer", least: counter, serve: s.quoteAnswer},
 		{method: "POST", path: "/quote", least: counter, serve: s.keepQuote},
 		{method: "GET", path: "/jobs", least: counter, serve: s.jobs, name: "Jobs"},
+		{method: "GET", path: "/kinds", least: owner, serve: s.kinds, name: "Kinds"},
+		{method: "POST", path: "/kinds", least: owner, serve: s.setKinds},
 		{method: "GET", path: "/time-off", least: owner, serve: s.timeOff, name: "Time off"},
 		{method: "POST", path: "/time-off", least: owner, serve: s.addTimeOff},
 		{method: "GET", path: "/records", least: owner, serve: s.records, name: "Records"},

@@ -191,7 +191,7 @@ var allowed = map[string]role{
 	"GET /outlook": counter, "GET /watch": counter, "GET /crew": owner,
 	"GET /quote": counter, "GET /quote/answer": counter, "POST /quote": counter,
 	"GET /{$}": counter, "GET /jobs": counter, "GET /working": counter, "POST /logout": counter,
-	"GET /time-off": owner, "POST /time-off": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
+	"GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
 	"POST /import": owner, "GET /import/{id}": owner, "POST /import/{id}": owner, "GET /import/{id}/progress": owner, "POST /import/{id}/cancel": owner,
 	"GET /report": owner, "GET /weekly-report.html": owner, "GET /settings": owner, "POST /settings/shop": owner, "POST /settings/limits": owner,
 	"POST /settings/mail": owner, "POST /settings/mail/test": owner, "POST /settings/access": owner, "POST /demo": owner, "POST /demo/leave": owner,
@@ -652,6 +652,46 @@ func TestTimeOff(t *testing.T) {
 		if !strings.Contains(text, want) {
 			t.Errorf("want %q on the page", want)
 		}
+	}
+}
+
+// Kinds are counted as one, renamed, counted apart, and all of it taken back.
+func TestKinds(t *testing.T) {
+	s := open(t)
+	s.takeInText("jobs.csv", "drop-offs", "ro_number,dropped_off,kind\n1,2026-11-02,roof air\n2,2026-11-02,roof air\n3,2026-11-03,A/C unit\n")
+	kinds := func() string {
+		all, err := s.db.Kinds(context.Background())
+		if err != nil {
+			t.Fatal(err)
+		}
+		var names []string
+		for _, k := range all {
+			names = append(names, k.Name)
+		}
+		return strings.Join(names, ", ")
+	}
+	for _, step := range []struct {
+		form url.Values
+		code int
+		want string
+	}{
+		{url.Values{"step": {"join"}, "kind": {"A/C unit"}, "into": {"roof air"}}, 303, "roof air"},
+		{url.Values{"step": {"join"}, "kind": {"roof air"}, "into": {"AC"}}, 303, "AC"},
+		{url.Values{"step": {"join"}, "kind": {"AC"}, "into": {""}}, 422, "AC"},
+		{url.Values{"step": {"join"}, "kind": {"furnace"}, "into": {"AC"}}, 422, "AC"},
+		{url.Values{"kind": {"AC"}}, 400, "AC"},
+		{url.Values{"step": {"split"}, "kind": {"AC"}}, 303, "roof air, A/C unit"},
+		{url.Values{"step": {"undo"}}, 303, "AC"},
+		{url.Values{"step": {"undo"}}, 303, "roof air"},
+		{url.Values{"step": {"undo"}}, 303, "roof air, A/C unit"},
+		{url.Values{"step": {"undo"}}, 409, "roof air, A/C unit"},
+	} {
+		if w := s.post("/kinds", step.form); w.Code != step.code || kinds() != step.want {
+			t.Errorf("%v: want %d and %s, have %d and %s", step.form, step.code, step.want, w.Code, kinds())
+		}
+	}
+	if text := s.get("/kinds").Body.String(); !strings.Contains(text, "A/C unit") {
+		t.Errorf("have %s", text)
 	}
 }
 

@@ -1,0 +1,73 @@
+package web
+
+import (
+	"fmt"
+	"net/http"
+	"slices"
+	"strings"
+
+	"freshet/ingest/store"
+)
+
+// kinds shows how the shop's words for jobs are grouped, and what may belong
+// together.
+func (s *Server) kinds(w http.ResponseWriter, r *http.Request) error {
+	all, err := s.shop().Kinds(r.Context())
+	if err != nil {
+		return err
+	}
+	likely, err := s.shop().Suggest(r.Context())
+	if err != nil {
+		return err
+	}
+	return s.show(w, r, page{Template: "kinds", Title: "Kinds of jobs", Data: struct {
+		Kinds       []store.Kind
+		Suggestions []store.Suggestion
+	}{all, likely}})
+}
+
+// setKinds merges, renames or splits kinds, or takes the last such step back.
+// The records keep the words that were imported.
+func (s *Server) setKinds(w http.ResponseWriter, r *http.Request) error {
+	ctx, kind, into := r.Context(), r.PostFormValue("kind"), strings.TrimSpace(r.PostFormValue("into"))
+	all, err := s.Store.Kinds(ctx)
+	if err != nil {
+		return err
+	}
+	has := func(name string) bool {
+		return slices.ContainsFunc(all, func(k store.Kind) bool { return k.Name == name })
+	}
+	step := r.PostFormValue("step")
+	if step != "undo" && !has(kind) {
+		return problem{http.StatusUnprocessableEntity, fmt.Sprintf("There is no kind %q. Look at the list again.", kind)}
+	}
+	var what string
+	switch {
+	case step == "join" && into == "":
+		return problem{http.StatusUnprocessableEntity, "Type the kind that it should be called or counted with."}
+	case step == "join" && into == kind:
+		return problem{http.StatusUnprocessableEntity, "It is called that already."}
+	case step == "join" && has(into):
+		what, err = fmt.Sprintf("counted the kind %s with %s", kind, into), s.Store.Merge(ctx, []string{kind}, into, s.Now())
+	case step == "join":
+		what, err = fmt.Sprintf("renamed the kind %s to %s", kind, into), s.Store.Rename(ctx, kind, into, s.Now())
+	case step == "split":
+		what, err = fmt.Sprintf("counted the words of %s apart", kind), s.Store.Split(ctx, kind, s.Now())
+	case step == "undo":
+		var back store.KindStep
+		if back, err = s.Store.UndoKinds(ctx, s.Now()); err != nil {
+			return problem{http.StatusConflict, "There is no change of kinds to take back."}
+		}
+		what = fmt.Sprintf("took a change of kinds back (%s)", strings.Join(back.Words, ", "))
+	default:
+		return problem{http.StatusBadRequest, "Say what to do with the kind."}
+	}
+	if err != nil {
+		return err
+	}
+	if err := s.note(r, "%s", what); err != nil {
+		return err
+	}
+	s.Anew()
+	return s.back(w, r, "/kinds", "saved")
+}
