@@ -163,7 +163,7 @@ func (f ifForm) change() (w capacity.WhatIf, err error) {
 		}
 		n, e := strconv.Atoi(text)
 		if e != nil || n < low || n > high {
-			err = fmt.Errorf("%s: need a whole number from %d to %d.", what, low, high)
+			err = mistake(fmt.Sprintf("%s: need a whole number from %d to %d.", what, low, high))
 		}
 		return n
 	}
@@ -173,7 +173,7 @@ func (f ifForm) change() (w capacity.WhatIf, err error) {
 	w.Saturdays = f.Saturdays
 	if f.From != "" && err == nil {
 		if w.AddTechFrom, err = forecast.ParseDate(f.From); err != nil {
-			err = errors.New("From: need a day.")
+			err = mistake("From: need a day.")
 		}
 	}
 	if w.AddTech == 0 {

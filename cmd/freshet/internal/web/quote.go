@@ -36,7 +36,7 @@ func (a asked) inquiry() (desk.Inquiry, error) {
 	var err error
 	if a.Hours != "" {
 		if q.Hours, err = strconv.ParseFloat(strings.Replace(a.Hours, ",", ".", 1), 64); err != nil {
-			return q, errors.New("Hours: need a number such as 4 or 2.5.")
+			return q, mistake("Hours: need a number such as 4 or 2.5.")
 		}
 	}
 	switch a.Part {
@@ -44,11 +44,17 @@ func (a asked) inquiry() (desk.Inquiry, error) {
 		q.PartsDays = 0
 	case "days":
 		if q.PartsDays, err = strconv.ParseFloat(a.PartsDays, 64); err != nil || q.PartsDays < 0 {
-			return q, errors.New("Days until the part is there: need a number of 0 or more.")
+			return q, mistake("Days until the part is there: need a number of 0 or more.")
 		}
 	}
 	return q, q.Check()
 }
+
+// mistake is what somebody got wrong in a form, in the words that the page
+// shows.
+type mistake string
+
+func (m mistake) Error() string { return string(m) }
 
 type quoteData struct {
 	Asked  asked
