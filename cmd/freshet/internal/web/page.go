@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"freshet/cmd/freshet/internal/desk"
+	"freshet/forecast"
 	"freshet/ingest/store"
 	"freshet/report"
 	"freshet/report/html"
@@ -21,7 +22,13 @@ import (
 //go:embed templates/*.html
 var files embed.FS
 
-var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL}).ParseFS(files, "templates/*.html"))
+var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf}).ParseFS(files, "templates/*.html"))
+
+// dayOf writes a day that is kept as YYYY-MM-DD as people do.
+func dayOf(text string) (string, error) {
+	d, err := forecast.ParseDate(text)
+	return d.Time().Format("January 2, 2006"), err
+}
 
 // page is what a handler gives to be shown.
 type page struct {
