@@ -30,6 +30,8 @@ type Facts struct {
 	Weeks     []Week         `json:"weeks"`     // from the week of AsOf on; the first holds only what is left of it
 	Season    []Point        `json:"season"`    // weeks around AsOf against the usual
 	Kinds     []Kind         `json:"kinds"`
+	Alerts    []Alert        `json:"alerts"`      // what doesn't fit, the worst first
+	Timing    string         `json:"season_says"` // the season's state in a sentence; empty if it isn't known
 	Advice    []Advice       `json:"advice"`
 	Accuracy  *Accuracy      `json:"accuracy"` // nil where the history is too short
 	Model     string         `json:"model"`
@@ -167,7 +169,7 @@ type Report struct {
 // Build writes the words.
 func Build(f Facts) Report {
 	r := Report{Facts: f}
-	r.Headline = append(r.Headline, r.thisWeek(), r.season(), r.crew())
+	r.Headline = append(r.Headline, r.thisWeek(), r.season(), r.odd(), r.crew())
 	r.Headline = append(r.Headline, r.decide())
 	for i := len(r.Headline) - 1; i >= 0; i-- {
 		if r.Headline[i] == "" {

@@ -5,7 +5,6 @@ import (
 	"strings"
 
 	"freshet/cmd/freshet/internal/desk"
-	"freshet/forecast"
 	"freshet/report"
 
 	"github.com/spf13/cobra"
@@ -31,12 +30,7 @@ func (a *app) showWatch(w desk.Watch) error {
 		}
 		fmt.Fprintf(a.out, "%s%s, since %s\n  %s\n", strings.ToUpper(x.Rule[:1])+x.Rule[1:], kind, x.Since, x.Summary)
 	}
-	if s := w.Season; s.ShiftDays.Known() {
-		fmt.Fprintf(a.out, "\nThe %d season: %s. It runs %s (8 chances in 10: %s), at %.0f %% of its usual strength (%.0f to %.0f %%).\n",
-			s.Year, s.Verdict, days(s.ShiftDays.P50), daysRange(s.ShiftDays), 100*s.LevelRatio.P50, 100*s.LevelRatio.P10, 100*s.LevelRatio.P90)
-	} else {
-		fmt.Fprintf(a.out, "\nThe %d season: %s; a usual season needs two years of records.\n", s.Year, s.Verdict)
-	}
+	fmt.Fprintln(a.out, "\n"+w.Season.String())
 	if len(w.Weeks) == 0 {
 		return nil
 	}
@@ -56,17 +50,3 @@ func oneIn(chance float64) string {
 	}
 	return "1 in " + report.Whole(max(2, 1/chance))
 }
-
-// days says how late or early a season runs.
-func days(v float64) string {
-	n := report.Count(max(v, -v), "day")
-	switch {
-	case v >= .5:
-		return n + " late"
-	case v <= -.5:
-		return n + " early"
-	}
-	return "on its usual dates"
-}
-
-func daysRange(s forecast.Spread) string { return days(s.P10) + " to " + days(s.P90) }

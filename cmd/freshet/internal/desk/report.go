@@ -38,6 +38,17 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 	usual := s.usual()
 	facts.Season = s.season(f, usual)
 	facts.Kinds = s.kinds(f)
+	odd, err := s.watch()
+	if err != nil {
+		return report.Report{}, err
+	}
+	facts.Alerts = []report.Alert{}
+	for _, a := range odd.Alerts {
+		facts.Alerts = append(facts.Alerts, report.Alert{Rule: a.Rule, Kind: a.Kind, Since: a.Since, Summary: a.Summary})
+	}
+	if odd.Season.ShiftDays.Known() {
+		facts.Timing = odd.Season.String()
+	}
 	crew, err := s.staffing(ctx, d.Store, f, capacity.WhatIf{})
 	switch {
 	case errors.Is(err, ErrNoCrew), errors.Is(err, ErrNoHours):

@@ -30,6 +30,24 @@ type WatchSeason struct {
 // tooEarly is the verdict while level and timing can't be told apart.
 const tooEarly = "too early to tell"
 
+// String puts the season's state into a sentence.
+func (s WatchSeason) String() string {
+	if !s.ShiftDays.Known() {
+		return fmt.Sprintf("The %d season: %s. A usual season needs two years of records.", s.Year, s.Verdict)
+	}
+	shift := func(v float64) string {
+		switch {
+		case v >= .5:
+			return report.Count(v, "day") + " late"
+		case v <= -.5:
+			return report.Count(-v, "day") + " early"
+		}
+		return "on time"
+	}
+	return fmt.Sprintf("The %d season: %s. It runs %s (8 chances in 10: %s to %s), at %.0f %% of its usual strength (%.0f to %.0f %%).", s.Year, s.Verdict,
+		shift(s.ShiftDays.P50), shift(s.ShiftDays.P10), shift(s.ShiftDays.P90), 100*s.LevelRatio.P50, 100*s.LevelRatio.P10, 100*s.LevelRatio.P90)
+}
+
 func noSeason(asOf forecast.Date) WatchSeason {
 	return WatchSeason{Year: asOf.Year(), ShiftDays: forecast.Unknown(), LevelRatio: forecast.Unknown(), Verdict: tooEarly}
 }

@@ -114,7 +114,7 @@ func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
 	data.Watch = v
 	data.Weeks = slices.Clone(v.Weeks) // others read the answer too
 	slices.Reverse(data.Weeks)         // the newest first
-	data.Says = seasonSays(v.Season)
+	data.Says = v.Season.String()
 	if rep, ok, err := s.latest(r.Context(), counter); err != nil {
 		return err
 	} else if ok {
@@ -129,24 +129,6 @@ func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	return s.show(w, r, page{Template: "watch", Title: "Watch", Data: data, Charts: true})
-}
-
-// seasonSays puts the season's state into a sentence.
-func seasonSays(s desk.WatchSeason) string {
-	if !s.ShiftDays.Known() {
-		return fmt.Sprintf("The %d season: %s. A usual season needs two years of records.", s.Year, s.Verdict)
-	}
-	shift := func(v float64) string {
-		switch {
-		case v >= .5:
-			return report.Count(v, "day") + " late"
-		case v <= -.5:
-			return report.Count(-v, "day") + " early"
-		}
-		return "on time"
-	}
-	return fmt.Sprintf("The %d season: %s. It runs %s (8 chances in 10: %s to %s), at %.0f %% of its usual strength (%.0f to %.0f %%).", s.Year, s.Verdict,
-		shift(s.ShiftDays.P50), shift(s.ShiftDays.P10), shift(s.ShiftDays.P90), 100*s.LevelRatio.P50, 100*s.LevelRatio.P10, 100*s.LevelRatio.P90)
 }
 
 // ifForm is the what-if form, as it was sent.
