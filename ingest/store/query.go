@@ -316,3 +316,10 @@ func (j *Job) knownOn(asOf forecast.Date) {
 		j.PartsWait = sql.Null[float64]{}
 	}
 }
+
+// LatestRunID gives the newest run's id, 0 if there is none.
+func (s *Store) LatestRunID(ctx context.Context) (int64, error) {
+	var id int64
+	err := s.r.GetContext(ctx, &id, "SELECT coalesce(max(id), 0) FROM runs")
+	return id, wrap(err)
+}

@@ -29,6 +29,13 @@ type answered struct {
 	value   any
 }
 
+// forget drops them all: something was changed that they may hang on.
+func (a *answers) forget() {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	clear(a.made)
+}
+
 // mostAnswers is how many are kept: of what-ifs there is no end.
 const mostAnswers = 64
 

@@ -118,13 +118,9 @@ func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
 	if rep, ok, err := s.latest(r.Context(), counter); err != nil {
 		return err
 	} else if ok {
-		charts, err := chart.All(rep)
-		if err != nil {
-			return err
-		}
-		for i := range charts {
-			if charts[i].ID == "season" {
-				data.Picture = &charts[i]
+		for i := range rep.Charts {
+			if rep.Charts[i].ID == "season" {
+				data.Picture = &rep.Charts[i]
 			}
 		}
 	}

@@ -132,6 +132,7 @@ func (s *Server) back(w http.ResponseWriter, r *http.Request, path, word string)
 
 // note keeps who changed what.
 func (s *Server) note(r *http.Request, format string, args ...any) error {
+	s.answers.forget()
 	is, err := s.role(r)
 	if err != nil {
 		return err
@@ -139,22 +140,51 @@ func (s *Server) note(r *http.Request, format string, args ...any) error {
 	return s.Store.Note(r.Context(), store.Change{At: s.Now(), Who: is.String(), What: fmt.Sprintf(format, args...)})
 }
 
-// latest gives the last run's report, and false if nothing was ever run. The
-// counter's has nothing of what to decide, nor of what it costs.
-func (s *Server) latest(ctx context.Context, is role) (report.Report, bool, error) {
-	run, ok, err := s.shop().LatestRun(ctx)
-	if err != nil || !ok {
-		return report.Report{}, false, err
+// drawn is a run's report with its charts. It is read and drawn once a run,
+// not once a page.
+type drawn struct {
+	run  int64
+	page html.Page
+}
+
+// drawing says whose report it is, and for whom.
+type drawing struct {
+	shop  *store.Store
+	owner bool
+}
+
+// latest gives the last run's report as it is shown, and false if nothing was
+// ever run. The counter's has nothing of what to decide, nor of what it costs.
+func (s *Server) latest(ctx context.Context, is role) (html.Page, bool, error) {
+	db := s.shop()
+	id, err := db.LatestRunID(ctx)
+	if err != nil || id == 0 {
+		return html.Page{}, false, err
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	key := drawing{db, is >= owner}
+	if d, ok := s.drawn[key]; ok && d.run == id {
+		return d.page, true, nil
+	}
+	run, _, err := db.LatestRun(ctx)
+	if err != nil {
+		return html.Page{}, false, err
 	}
 	var r report.Report
 	if err := json.Unmarshal(run.Report, &r); err != nil {
-		return r, false, fmt.Errorf("the last run's report: %w", err)
+		return html.Page{}, false, fmt.Errorf("the last run's report: %w", err)
 	}
 	if is < owner {
 		r.Advice = nil
 		r = report.Build(r.Facts)
 	}
-	return r, true, nil
+	p, err := html.NewPage(r)
+	if err != nil {
+		return p, false, err
+	}
+	s.drawn[key] = drawn{run.ID, p}
+	return p, true, nil
 }
 
 // working tells a page that waits for the report whether it is still being

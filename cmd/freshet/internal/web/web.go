@@ -65,12 +65,13 @@ type Server struct {
 	demo     demoShop
 	handedIn map[string]*handedIn
 
+	drawn   map[drawing]drawn
 	answers answers
 }
 
 // New gives the pages of a shop.
 func New(c Config) *Server {
-	s := &Server{Config: c, mux: http.NewServeMux(), sessions: scs.New(), hashing: make(chan struct{}, 2), handedIn: map[string]*handedIn{}}
+	s := &Server{Config: c, mux: http.NewServeMux(), sessions: scs.New(), hashing: make(chan struct{}, 2), handedIn: map[string]*handedIn{}, drawn: map[drawing]drawn{}}
 	rand.Read(s.key[:])
 	s.sessions.Store = c.Store.Sessions()
 	s.sessions.Lifetime = 7 * 24 * time.Hour

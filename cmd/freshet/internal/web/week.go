@@ -30,16 +30,12 @@ func (s *Server) thisWeek(w http.ResponseWriter, r *http.Request) error {
 	if !ok {
 		return s.start(w, r)
 	}
-	p, err := html.NewPage(rep)
-	if err != nil {
-		return err
-	}
 	data := struct {
 		html.Page
 		Owner   bool
 		Late    int // days without a record, 0 if that is usual
 		Reaches string
-	}{Page: p, Owner: is == owner}
+	}{Page: rep, Owner: is == owner}
 	if rep.DataUntil != nil {
 		data.Reaches = report.LongDay(*rep.DataUntil)
 		if today, err := s.today(r.Context()); err != nil {
@@ -110,7 +106,7 @@ func (s *Server) file(w http.ResponseWriter, r *http.Request) error {
 	}
 	w.Header().Set("Content-Type", "text/html; charset=utf-8")
 	w.Header().Set("Content-Disposition", fmt.Sprintf("attachment; filename=%q", "weekly-report-"+rep.AsOf.String()+".html"))
-	return html.Write(w, rep)
+	return html.Write(w, rep.Report)
 }
 
 // report shows the whole report as it will go out next, and the letters that
@@ -129,10 +125,6 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) error {
 		Report  html.Page
 		Letters any
 	}{Known: ok, Letters: letters}
-	if ok {
-		if data.Report, err = html.NewPage(rep); err != nil {
-			return err
-		}
-	}
+	data.Report = rep
 	return s.show(w, r, page{Template: "letter", Title: "Report", Data: data, Charts: ok})
 }
