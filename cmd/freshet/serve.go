@@ -204,6 +204,7 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string, keep 
 		}
 	}
 	worked := make(chan struct{})
+	anew.busy.Store(true) // before anyone can ask
 	go func() {
 		defer close(worked)
 		anew.run(ctx, refresh)
@@ -293,7 +294,6 @@ func (n *anew) do(f func()) {
 // run makes the report that is due at the start, then each that is wanted,
 // until ctx ends.
 func (n *anew) run(ctx context.Context, refresh func(force bool)) {
-	n.busy.Store(true)
 	n.do(func() { refresh(false) })
 	for {
 		n.busy.Store(len(n.wanted) > 0)

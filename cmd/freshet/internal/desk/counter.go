@@ -23,6 +23,7 @@ type Counter struct {
 	seed     uint64
 	kinds    []string
 	visits   []visit // in order of drop-off
+	trials   []trial // of the same visits, apart from them: they are made while visits are read
 	calendar capacity.Calendar
 	crew     capacity.Crew
 	absences []capacity.Absence
@@ -42,9 +43,12 @@ type visit struct {
 	parts                 float64       // days until its part came; below 0 where none is known of
 	waiting               bool          // for a part, by its status on the counter's day
 	emergency, deferrable bool
+}
 
-	days []int   // possible stays as of its day, rising; nil if not tried
-	pit  float64 // share of them that the true stay lies at, NaN while it is open
+// trial is a visit quoted again by what was known on its day.
+type trial struct {
+	days []int   // possible stays, rising; nil if it wasn't tried
+	pit  float64 // share of them that the true stay lies at; of no meaning while it is open
 }
 
 const (
@@ -99,7 +103,7 @@ func (d *Desk) counter(ctx context.Context, ask Ask) (*Counter, error) {
 		if strings.TrimSpace(name) == "" {
 			name = noKind
 		}
-		v := visit{ro: j.RO, kind: index[name], in: j.DroppedOff, ready: j.Ready.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), pit: math.NaN()}
+		v := visit{ro: j.RO, kind: index[name], in: j.DroppedOff, ready: j.Ready.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status)}
 		if j.PartsWait.Valid {
 			v.parts = j.PartsWait.V
 		}
@@ -117,6 +121,7 @@ func (d *Desk) counter(ctx context.Context, ask Ask) (*Counter, error) {
 		}
 		c.visits = append(c.visits, v)
 	}
+	c.trials = make([]trial, len(c.visits))
 	if old == 0 || closed*seldomClosed < old {
 		return nil, ErrNoStays
 	}
@@ -166,18 +171,18 @@ func (c *Counter) try(ctx context.Context, which []int) error {
 }
 
 func (c *Counter) tryOne(i int) {
-	v := &c.visits[i]
+	v, t := c.visits[i], &c.trials[i]
 	q := capacity.Inquiry{Kind: v.kind, Hours: v.quoted, PartsDays: -1, Emergency: v.emergency, Deferrable: v.deferrable}
 	stays, err := c.stays(v.in, q, pastDraws)
 	if err != nil {
 		return // the crew of that day can't be used: the quote isn't tried
 	}
-	v.days = make([]int, len(stays))
+	t.days = make([]int, len(stays))
 	for k, s := range stays {
-		v.days[k] = s.Days
+		t.days[k] = s.Days
 	}
 	if v.ready != 0 {
-		v.pit = place(v.days, int(v.ready-v.in))
+		t.pit = place(t.days, int(v.ready-v.in))
 	}
 }
 
@@ -312,16 +317,16 @@ func (c *Counter) learnHabits(day forecast.Date) capacity.Habits {
 func (c *Counter) level(day forecast.Date, p float64) float64 {
 	var at []float64
 	from, _ := slices.BinarySearchFunc(c.visits, day-cohortFrom, func(v visit, d forecast.Date) int { return int(v.in - d) })
-	for _, v := range c.visits[from:] {
+	for i, v := range c.visits[from:] {
 		if v.in >= day-cohortUntil {
 			break
 		}
-		switch {
-		case v.days == nil:
+		switch t := c.trials[from+i]; {
+		case t.days == nil:
 		case v.ready == 0 || v.ready >= day:
 			at = append(at, 1)
 		default:
-			at = append(at, v.pit)
+			at = append(at, t.pit)
 		}
 	}
 	if len(at) < leastCohort {

@@ -170,12 +170,13 @@ func startAt(stays []capacity.Stay, share float64) int {
 // the 80 % dates would have kept.
 func (c *Counter) kept() (tried int, share *float64) {
 	kept := 0
-	for _, v := range c.visits {
-		if v.days == nil || v.in < c.asOf-cohortFrom || v.in >= c.asOf-cohortUntil {
+	for i, v := range c.visits {
+		t := c.trials[i]
+		if t.days == nil || v.in < c.asOf-cohortFrom || v.in >= c.asOf-cohortUntil {
 			continue
 		}
 		tried++
-		if v.ready != 0 && v.pit <= c.level(c.asOf, .8) {
+		if v.ready != 0 && t.pit <= c.level(c.asOf, .8) {
 			kept++
 		}
 	}

@@ -67,7 +67,8 @@ func (c *Counter) rows(from forecast.Date) []QuoteRow {
 	rules := c.simple(from)
 	var out []QuoteRow
 	for i, v := range c.visits {
-		if v.days == nil || v.ready == 0 || v.in < from {
+		days := c.trials[i].days
+		if days == nil || v.ready == 0 || v.in < from {
 			continue
 		}
 		l, ok := levels[v.in]
@@ -77,7 +78,7 @@ func (c *Counter) rows(from forecast.Date) []QuoteRow {
 		}
 		r := QuoteRow{RO: v.ro, Kind: c.kinds[v.kind], DroppedOff: v.in, Ready: v.ready}
 		for k, into := range []*forecast.Date{&r.P50, &r.P80, &r.P90} {
-			*into = c.calendar.NextOpen(v.in + forecast.Date(stayAt(v.days, l[k])))
+			*into = c.calendar.NextOpen(v.in + forecast.Date(stayAt(days, l[k])))
 		}
 		r.P80 = max(r.P80, r.P50)
 		r.P90 = max(r.P90, r.P80)

@@ -203,13 +203,27 @@ func (r *rude) serve(t *testing.T) Server {
 			go r.talk(c)
 		}
 	}()
-	return Server{Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, Security: Plain, step: 150 * time.Millisecond, whole: 2 * time.Second}
+	return Server{Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, Security: Plain, step: 400 * time.Millisecond, whole: 5 * time.Second}
+}
+
+func (r *rude) says(script *string) string {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return *script
+}
+
+// arrived gives how many letters the server has.
+func (r *rude) arrived() int {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return r.got
 }
 
 func (r *rude) talk(c net.Conn) {
 	defer c.Close()
 	in := bufio.NewReader(c)
-	answer := func(said, usual string) bool {
+	answer := func(script *string, usual string) bool {
+		said := r.says(script)
 		switch said {
 		case "drop":
 			return false
@@ -222,7 +236,7 @@ func (r *rude) talk(c net.Conn) {
 		fmt.Fprintf(c, "%s\r\n", said)
 		return true
 	}
-	if !answer(r.greet, "220 here") {
+	if !answer(&r.greet, "220 here") {
 		return
 	}
 	for {
@@ -236,16 +250,17 @@ func (r *rude) talk(c net.Conn) {
 		going := true
 		switch verb, _, _ := strings.Cut(strings.TrimSpace(line), " "); strings.ToUpper(verb) {
 		case "EHLO", "HELO":
-			going = answer(r.hello, "250 here")
+			going = answer(&r.hello, "250 here")
 		case "MAIL":
-			going = answer(r.mail, "250 ok")
+			going = answer(&r.mail, "250 ok")
 		case "RCPT":
-			going = answer(r.rcpt, "250 ok")
+			going = answer(&r.rcpt, "250 ok")
 		case "DATA":
-			if going = answer(r.data, "354 go on"); !going || r.data != "" {
+			if going = answer(&r.data, "354 go on"); !going || r.says(&r.data) != "" {
 				break
 			}
-			if r.dot == "drop in data" {
+			dot := r.says(&r.dot)
+			if dot == "drop in data" {
 				in.ReadString('\n')
 				return
 			}
@@ -254,17 +269,17 @@ func (r *rude) talk(c net.Conn) {
 					return
 				}
 			}
-			if r.dot == "" || r.dot == "drop" || r.dot == "hang" {
+			if dot == "" || dot == "drop" || dot == "hang" {
 				r.mu.Lock()
 				r.got++ // it is the server's now, whatever it says
 				r.mu.Unlock()
 			}
-			going = answer(r.dot, "250 taken")
+			going = answer(&r.dot, "250 taken")
 		case "QUIT":
-			answer(r.quit, "221 bye")
+			answer(&r.quit, "221 bye")
 			return
 		default:
-			going = answer("", "250 ok")
+			going = answer(new(string), "250 ok")
 		}
 		if !going {
 			return
@@ -298,10 +313,8 @@ func TestElevenFaults(t *testing.T) {
 			s := r.serve(t)
 			started := false
 			out := s.Send(t.Context(), envelope.From, envelope.To, message(t), func() error { started = true; return nil })
-			r.mu.Lock()
-			defer r.mu.Unlock()
-			if out.Fate != c.fate || r.got != c.copies || out.Said == "" {
-				t.Errorf("want fate %d and %d copies, have %+v and %d", c.fate, c.copies, out, r.got)
+			if out.Fate != c.fate || r.arrived() != c.copies || out.Said == "" {
+				t.Errorf("want fate %d and %d copies, have %+v and %d", c.fate, c.copies, out, r.arrived())
 			}
 			if name == "endless greeting" && !strings.Contains(out.Said, "said more than") {
 				t.Errorf("want it cut short, have %q", out.Said)
@@ -386,10 +399,8 @@ func TestOneOrTwoCopies(t *testing.T) {
 				now = now.Add(5 * time.Hour)
 				l = deliver(t, o)
 			}
-			r.mu.Lock()
-			defer r.mu.Unlock()
-			if l.State != c.state || r.got != c.arrived || l.Said == "" {
-				t.Errorf("want it %s and arrived %d times, have %+v and %d", c.state, c.arrived, l, r.got)
+			if l.State != c.state || r.arrived() != c.arrived || l.Said == "" {
+				t.Errorf("want it %s and arrived %d times, have %+v and %d", c.state, c.arrived, l, r.arrived())
 			}
 		})
 	}
@@ -410,8 +421,8 @@ func TestProcessThatDied(t *testing.T) {
 		return l
 	}
 	l := claim("one that dies before it sends")
-	if _, err := o.Deliver(t.Context()); err != nil || r.got != 0 {
-		t.Fatalf("want it left to the one that holds it, have %v, %d sent", err, r.got)
+	if _, err := o.Deliver(t.Context()); err != nil || r.arrived() != 0 {
+		t.Fatalf("want it left to the one that holds it, have %v, %d sent", err, r.arrived())
 	}
 	now = now.Add(lease + time.Second)
 	l = claim("one that dies while it sends")
@@ -422,12 +433,12 @@ func TestProcessThatDied(t *testing.T) {
 		t.Fatal(err)
 	}
 	now = now.Add(lease + time.Second)
-	if l := deliver(t, o); l.State != store.Waiting || r.got != 0 {
-		t.Errorf("want it to wait, have %+v, %d sent", l, r.got)
+	if l := deliver(t, o); l.State != store.Waiting || r.arrived() != 0 {
+		t.Errorf("want it to wait, have %+v, %d sent", l, r.arrived())
 	}
 	now = now.Add(16 * time.Minute)
-	if l := deliver(t, o); l.State != store.Sent || l.Copies != 2 || r.got != 1 {
-		t.Errorf("want it sent once more, have %+v, %d sent", l, r.got)
+	if l := deliver(t, o); l.State != store.Sent || l.Copies != 2 || r.arrived() != 1 {
+		t.Errorf("want it sent once more, have %+v, %d sent", l, r.arrived())
 	}
 }
 
@@ -439,14 +450,14 @@ func TestNewestOnly(t *testing.T) {
 	put(t, o, "weekly/2026-W08/owner")
 	put(t, o, "weekly/2026-W10/owner")
 	l := deliver(t, o)
-	if r.got != 1 || l.Purpose != "weekly/2026-W10/owner" {
-		t.Errorf("want the newest alone, have %d, %+v", r.got, l)
+	if r.arrived() != 1 || l.Purpose != "weekly/2026-W10/owner" {
+		t.Errorf("want the newest alone, have %d, %+v", r.arrived(), l)
 	}
 	if err := o.Store.LetterAgain(t.Context(), l.ID, now); err != nil {
 		t.Fatal(err)
 	}
-	if l := deliver(t, o); r.got != 2 || l.State != store.Sent {
-		t.Errorf("want it again, have %d, %+v", r.got, l)
+	if l := deliver(t, o); r.arrived() != 2 || l.State != store.Sent {
+		t.Errorf("want it again, have %d, %+v", r.arrived(), l)
 	}
 	if err := o.Store.LetterAgain(t.Context(), 99, now); err == nil {
 		t.Error("want an error for a letter that isn't there")
@@ -470,8 +481,8 @@ func TestManyProcesses(t *testing.T) {
 		})
 	}
 	wg.Wait()
-	if r.got != 1 {
-		t.Errorf("want one letter, have %d", r.got)
+	if r.arrived() != 1 {
+		t.Errorf("want one letter, have %d", r.arrived())
 	}
 }
 

@@ -115,7 +115,7 @@ type Outcome struct {
 const (
 	usualStep  = 30 * time.Second
 	usualWhole = 5 * time.Minute
-	mostHeard  = 1 << 20 // bytes that a server may say
+	mostHeard  = 64 << 10 // bytes that a server may say
 )
 
 // Send hands a message to the server. sending is called before the server may

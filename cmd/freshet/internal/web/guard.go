@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"crypto/hmac"
 	"crypto/rand"
 	"crypto/sha256"
@@ -69,6 +70,9 @@ const (
 // says nothing of the shop's data.
 func (s *Server) guard(rt route) http.Handler {
 	inner := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		// Asked before the report is read: one that is finished meanwhile
+		// would be missed, and the page would stand there for good.
+		r = r.WithContext(context.WithValue(r.Context(), busyKey{}, s.busy()))
 		defer func() {
 			if p := recover(); p != nil {
 				s.Log.Error("a page broke off", "path", rt.path, "panic", fmt.Sprintf("%T", p))
@@ -93,6 +97,10 @@ func (s *Server) guard(rt route) http.Handler {
 	}
 	return s.sessions.LoadAndSave(inner)
 }
+
+// busyKey is the context's key for whether the report was being made when the
+// request came.
+type busyKey struct{}
 
 var errLogIn = errors.New("web: someone has to log in first")
 
