@@ -16,7 +16,8 @@ type Alert struct {
 	Summary string        `json:"summary"`
 }
 
-// odd says for the headline what fits least: the first two sentences of it.
+// odd says the first of what doesn't fit for the headline, in its first two
+// sentences.
 // It is empty if everything fits.
 func (r *Report) odd() string {
 	if len(r.Alerts) == 0 {

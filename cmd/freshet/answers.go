@@ -237,7 +237,23 @@ func (a *app) showScore(v desk.Score) error {
 	for _, k := range v.Kinds {
 		row(k.Kind, k)
 	}
-	return t.Flush()
+	if err := t.Flush(); err != nil {
+		return err
+	}
+	if q := v.Quotes; q != nil {
+		fmt.Fprintf(a.out, "\nQuotes for %d finished jobs: of dates for 5, 8 and 9 in 10, %.0f, %.0f and %.0f %% would have been kept. The 8 in 10 took %.1f days in the mean;\nat the same kept rate:\n", q.N, 100*q.Kept50, 100*q.Kept80, 100*q.Kept90, q.MeanDays80)
+		t = a.table()
+		for _, r := range q.Rules {
+			fmt.Fprintf(t, "%s\t%.1f days\t\n", r.Rule, r.EqualDays)
+		}
+		if err := t.Flush(); err != nil {
+			return err
+		}
+	}
+	if w := v.Alerts; w != nil {
+		fmt.Fprintf(a.out, "\nThe watch over %d weeks: %s, of which %.1f a year stood no more four weeks later.\n", w.Weeks, report.Count(float64(w.Alerts), "alert"), w.FalsePerYear)
+	}
+	return nil
 }
 
 func (a *app) report() *cobra.Command {

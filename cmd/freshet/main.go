@@ -199,6 +199,14 @@ what was known then:
 	             running gear          all          8                       61 %                 81 %              75 %            100 %
 	         seasonal service          all          8                       34 %                 64 %              54 %            100 %
 	  slide-outs and leveling          all          8                       48 %                 90 %              53 %            100 %
+	.
+	Quotes for 1914 finished jobs: of dates for 5, 8 and 9 in 10, 61, 82 and 91 % would have been kept. The 8 in 10 took 13.2 days in the mean;
+	at the same kept rate:
+	                                                a fixed week  18.0 days
+	                      80 % quantile of the last year's stays  17.9 days
+	  hours ahead over the crew's hours, and what that missed by  17.7 days
+	.
+	The watch over 104 weeks: 9 alerts, of which 2.5 a year stood no more four weeks later.
 
 --as-of pretends that a day begins now: nothing that came later counts, so that
 an old question has its old answer. Every answer can be had as JSON:

@@ -83,7 +83,8 @@ func TestContractJSON(t *testing.T) {
 			"weeks.0":                "week paid_hours available_hours expected_hours backlog_hours turnaround_days chance_short short_hours",
 			"weeks.0.expected_hours": spread, "weeks.0.backlog_hours": spread, "weeks.0.turnaround_days": spread, "weeks.0.short_hours": spread,
 			"advice.0": "do from until hours decide_by cost why"}},
-		{[]string{"score", "--json", "--weeks", "1", "--origins", "4", "--as-of", "2026-11-23"}, map[string]string{"": "schema as_of drop_offs hours kinds quotes",
+		{[]string{"score", "--json", "--weeks", "1", "--origins", "4", "--as-of", "2026-11-23"}, map[string]string{"": "schema as_of drop_offs hours kinds quotes alerts",
+			"alerts": "weeks false_per_year",
 			"quotes": "n kept50 kept80 kept90 mean_days80 rules", "drop_offs": "origins mase wape coverage80 ratio_to_last_year", "hours": "origins mase wape coverage80 ratio_to_last_year"}},
 	} {
 		if c.args[0] == "score" && testing.Short() {

@@ -21,7 +21,7 @@ func (a *app) watch() *cobra.Command {
 
 func (a *app) showWatch(w desk.Watch) error {
 	if len(w.Alerts) == 0 {
-		fmt.Fprintln(a.out, "Nothing is out of the ordinary.")
+		fmt.Fprintln(a.out, "No week and no kind of work is out of the ordinary.")
 	}
 	for _, x := range w.Alerts {
 		kind := ""

@@ -17,6 +17,7 @@ type Score struct {
 	Hours    ScoreOf       `json:"hours"`
 	Kinds    []ScoreOf     `json:"kinds"`
 	Quotes   *ScoreQuotes  `json:"quotes"` // nil where the records don't tell of stays
+	Alerts   *ScoreAlerts  `json:"alerts"` // nil where the records are too short to watch
 	Warnings []string      `json:"warnings"`
 }
 
@@ -80,7 +81,8 @@ func (d *Desk) Score(ctx context.Context, ask Ask, origins int) (Score, error) {
 	default:
 		out.Quotes = scoreQuotes(rows)
 	}
-	return out, nil
+	out.Alerts, err = d.scoreAlerts(ctx, ask)
+	return out, err
 }
 
 // origins gives n Mondays of the last years, each with two years of records
