@@ -57,6 +57,21 @@ func (d *delivery) Data(r io.Reader) error {
 func (d *delivery) Reset()        {}
 func (d *delivery) Logout() error { return nil }
 
+// postOffice starts a mail server on this machine, and gives its letterbox and
+// port.
+func postOffice(t *testing.T) (box *letterbox, port string) {
+	t.Helper()
+	l, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	box = &letterbox{got: map[string][][]byte{}}
+	srv := smtp.NewServer(box)
+	go srv.Serve(l)
+	t.Cleanup(func() { srv.Close() })
+	return box, strconv.Itoa(l.Addr().(*net.TCPAddr).Port)
+}
+
 // parts reads the leaves of a message by their type.
 func parts(t *testing.T, message []byte) map[string][]byte {
 	t.Helper()
@@ -106,15 +121,7 @@ func TestLetter(t *testing.T) {
 	}
 	dir := t.TempDir()
 	t.Setenv("FRESHET_DB", filepath.Join(dir, "shop.db"))
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	box := &letterbox{got: map[string][][]byte{}}
-	srv := smtp.NewServer(box)
-	go srv.Serve(l)
-	t.Cleanup(func() { srv.Close() })
-	port := strconv.Itoa(l.Addr().(*net.TCPAddr).Port)
+	box, port := postOffice(t)
 	must := func(args ...string) string {
 		t.Helper()
 		status, out, errs := call(t, args...)
@@ -204,14 +211,7 @@ func TestLetter(t *testing.T) {
 // a week that began before anyone said where letters go.
 func TestLetterEachWeek(t *testing.T) {
 	dir := t.TempDir()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	box := &letterbox{got: map[string][][]byte{}}
-	srv := smtp.NewServer(box)
-	go srv.Serve(l)
-	t.Cleanup(func() { srv.Close() })
+	box, port := postOffice(t)
 	denver, err := time.LoadLocation("America/Denver")
 	if err != nil {
 		t.Fatal(err)
@@ -224,7 +224,7 @@ func TestLetterEachWeek(t *testing.T) {
 	}
 	defer db.Close()
 	for _, s := range [][2]string{{desk.SettingZone, "America/Denver"}, {"mail to", "owner@quillback.example"}, {"mail from", "shop@quillback.example"}, {"mail host", "127.0.0.1"},
-		{"mail port", strconv.Itoa(l.Addr().(*net.TCPAddr).Port)}, {"mail security", "none"}, {post.SettingSince, now.UTC().Format(time.RFC3339)}} {
+		{"mail port", port}, {"mail security", "none"}, {post.SettingSince, now.UTC().Format(time.RFC3339)}} {
 		if err := db.Set(t.Context(), s[0], s[1]); err != nil {
 			t.Fatal(err)
 		}
