@@ -84,7 +84,8 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 			return err
 		}
 		v.Demo = marked != ""
-		v.Working = s.busy() && !v.Leave
+		busy, _ := ctx.Value(busyKey{}).(bool)
+		v.Working = busy && !v.Leave
 		for _, rt := range s.routes() {
 			if rt.name != "" && rt.least <= is {
 				v.Nav = append(v.Nav, navigation{rt.name, strings.TrimSuffix(rt.path, "{$}")})

@@ -764,3 +764,18 @@ func TestWeight(t *testing.T) {
 	}
 	t.Logf("%d bytes first, %d after", first, page)
 }
+
+// A report that is finished while a page is made is missing from that page: it
+// has to say that the report was being made, so that it loads anew.
+func TestReportFinishedMeanwhile(t *testing.T) {
+	s := open(t)
+	s.keep("Quillback Bend")
+	asked := 0
+	s.Config.Working = func() bool { asked++; return asked == 1 }
+	if !strings.Contains(s.get("/").Body.String(), "Working it out anew") {
+		t.Error("want it said that the report is being made")
+	}
+	if strings.Contains(s.get("/").Body.String(), "Working it out anew") {
+		t.Error("want nothing said once it is made")
+	}
+}
