@@ -112,8 +112,8 @@ func TestHeadline(t *testing.T) {
 		"empty":    {func(f *report.Facts) { *f = report.Facts{} }, "nothing on record"},
 		"no hours": {func(f *report.Facts) { f.ThisWeek.Hours = forecast.Unknown() }, "Expect about 18 drop-offs this week (8 times out of 10, 11 to 27)."},
 		"odd": {func(f *report.Facts) {
-			f.Alerts = []report.Alert{{Summary: "One. It is two. Three."}, {Summary: "Four."}}
-		}, "(50). One. It is two. 1 more: see what doesn't fit. "},
+			f.Alerts = []report.Alert{{Lead: "By Sept. 9 came 1.5 times as many. It is mostly A.C. and such.", Summary: "Not for the headline."}, {Lead: "Four."}}
+		}, "(50). By Sept. 9 came 1.5 times as many. It is mostly A.C. and such. 1 more: see what doesn't fit. "},
 		"as usual":       {func(f *report.Facts) { setActual(f, 0) }, "about what this time of year usually brings"},
 		"quiet":          {func(f *report.Facts) { setActual(f, -9) }, "fewer than this time of year"},
 		"outrun":         {func(f *report.Facts) {}, "Work outruns the crew: by the end of the week of May 25 about 300 hours of work will be waiting and a new job takes about 16 days"},

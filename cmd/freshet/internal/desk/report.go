@@ -44,7 +44,7 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 	}
 	facts.Alerts = []report.Alert{}
 	for _, a := range odd.Alerts {
-		facts.Alerts = append(facts.Alerts, report.Alert{Rule: a.Rule, Kind: a.Kind, Since: a.Since, Summary: a.Summary})
+		facts.Alerts = append(facts.Alerts, report.Alert{Rule: a.Rule, Kind: a.Kind, Since: a.Since, Lead: a.Lead, Summary: a.Summary})
 	}
 	if odd.Season.ShiftDays.Known() {
 		facts.Timing = odd.Season.String()

@@ -43,6 +43,8 @@ type Alert struct {
 	Observed float64       `json:"observed"`
 	Expected float64       `json:"expected"`
 	Chance   float64       `json:"chance"`
+	Weekly   float64       `json:"weekly_chance"` // that a week brings such an alert, all places looked at counted
+	Lead     string        `json:"lead"`          // what and how odd: the first sentences of Summary
 	Summary  string        `json:"summary"`
 }
 
@@ -113,11 +115,20 @@ func (s *shop) watch() (Watch, error) {
 		out.Alerts = append(out.Alerts, a)
 	}
 	out.Alerts = append(out.Alerts, w.standing(found)...)
-	order := []string{"gap", "season", "run", "week", "kind", "cluster"}
-	slices.SortStableFunc(out.Alerts, func(a, b Alert) int {
-		return cmp.Or(slices.Index(order, a.Rule)-slices.Index(order, b.Rule), cmp.Compare(a.Chance, b.Chance))
-	})
+	slices.SortStableFunc(out.Alerts, byOdds)
 	return out, nil
+}
+
+// byOdds puts faults of the records first, as they may be behind the rest, then
+// what is most unlikely.
+func byOdds(a, b Alert) int {
+	if gap := a.Rule == "gap"; gap != (b.Rule == "gap") {
+		if gap {
+			return -1
+		}
+		return 1
+	}
+	return cmp.Compare(a.Weekly, b.Weekly)
 }
 
 func (s *shop) recordWarnings() []string {
@@ -134,7 +145,7 @@ type finding struct {
 	series      int // of watcher.series; -1 where there is none
 	from, until int
 	above       bool
-	alert       Alert // complete for gaps and clusters, else without Summary
+	alert       Alert // complete for gaps and clusters, else without words
 }
 
 // judge gives the verdict on week t, false where it wasn't observed.
@@ -225,8 +236,9 @@ func (w *watcher) standing(found []finding) []Alert {
 		if run, ok := last[key{"run", 0, f.above}]; f.rule == "week" && ok && run.from <= f.from && f.until <= run.until {
 			continue
 		}
+		f.alert.Weekly = round(f.alert.Chance * w.looks(f))
 		f.alert.Chance = round(f.alert.Chance)
-		f.alert.Summary = w.say(f)
+		f.alert.Lead, f.alert.Summary = w.say(f)
 		out = append(out, f.alert)
 	}
 	return out

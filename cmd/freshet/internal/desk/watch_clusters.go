@@ -62,9 +62,11 @@ func (w *watcher) cluster(kind string, days []forecast.Date, from, until forecas
 	if chance*float64(len(w.rare)) > clusterChance {
 		return finding{}, false
 	}
-	text := fmt.Sprintf("%s of %s came within %d days, from %s; usually about %s come in a year. By chance some kind does so %s. Ask whether they have a part, a maker or a trip in common, and stock what they need.",
-		report.Count(float64(most), "job"), kind, days[last]-days[first]+1, report.Day(days[first]), few(rate*365), seldom(chance*float64(len(w.rare))/forecast.WeeksAYear))
+	weekly := chance * float64(len(w.rare)) / forecast.WeeksAYear
+	lead := fmt.Sprintf("%s of %s came within %d days, from %s; usually about %s come in a year. By chance some kind does so %s.",
+		report.Count(float64(most), "job"), kind, days[last]-days[first]+1, report.Day(days[first]), few(rate*365), seldom(weekly))
 	week := func(d forecast.Date) int { return int(d-w.monday(0)) / forecast.Week }
 	return finding{rule: "cluster", series: -1, from: week(days[first]), until: week(days[last]) + 1, above: true,
-		alert: Alert{Rule: "cluster", Kind: kind, Since: days[first], Observed: float64(most), Expected: round(rate * clusterDays), Chance: round(chance), Summary: text}}, true
+		alert: Alert{Rule: "cluster", Kind: kind, Since: days[first], Observed: float64(most), Expected: round(rate * clusterDays), Chance: round(chance), Weekly: round(weekly),
+			Lead: lead, Summary: lead + " Ask whether they have a part, a maker or a trip in common, and stock what they need."}}, true
 }

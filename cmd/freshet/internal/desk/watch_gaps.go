@@ -68,10 +68,10 @@ func (w *watcher) addGap(from, to forecast.Date, expected, chance float64) {
 		}
 	}
 	first, last := int(from-w.monday(0))/forecast.Week, int(to-w.monday(0))/forecast.Week
-	text := fmt.Sprintf("No drop-offs are on record from %s to %s, where about %s were expected. Either the shop was closed or records are missing: import the rest, or put closed days into a time-off file. These weeks aren't judged, and this is no lull.",
-		report.Day(from), report.Day(to), report.Whole(expected))
+	lead := fmt.Sprintf("No drop-offs are on record from %s to %s, where about %s were expected.", report.Day(from), report.Day(to), report.Whole(expected))
+	text := lead + " Either the shop was closed or records are missing: import the rest, or put closed days into a time-off file. These weeks aren't judged, and this is no lull."
 	w.gaps = append(w.gaps, finding{rule: "gap", series: -1, from: first, until: last + 1,
-		alert: Alert{Rule: "gap", Kind: everything, Since: from, Expected: math.Round(10*expected) / 10, Chance: round(chance), Summary: text}})
+		alert: Alert{Rule: "gap", Kind: everything, Since: from, Expected: math.Round(10*expected) / 10, Chance: round(chance), Weekly: round(chance), Lead: lead, Summary: text}})
 }
 
 // A pile is a day that holds most of a week which is far above what was
@@ -93,10 +93,11 @@ func (w *watcher) findPile(t int, perDay map[forecast.Date]int) {
 	for d := w.monday(t); d < w.monday(t+1); d++ {
 		if pile := perDay[d]; pile >= leastPile && float64(pile) > pileShare*sum {
 			w.gap[t] = true
-			text := fmt.Sprintf("%s bear the date %s, in a week where %s were expected in all. That looks like older work entered at once: correct the dates and import again. The week isn't judged, and this is no rush.",
+			lead := fmt.Sprintf("%s bear the date %s, in a week where %s were expected in all. That looks like older work entered at once.",
 				report.Count(float64(pile), "drop-off"), report.Day(d), report.Whole(mix.Mean()))
+			text := lead + " Correct the dates and import again. The week isn't judged, and this is no rush."
 			w.gaps = append(w.gaps, finding{rule: "gap", series: -1, from: t, until: t + 1,
-				alert: Alert{Rule: "gap", Kind: everything, Since: d, Observed: float64(pile), Expected: math.Round(10*mix.Mean()) / 10, Chance: round(chance), Summary: text}})
+				alert: Alert{Rule: "gap", Kind: everything, Since: d, Observed: float64(pile), Expected: math.Round(10*mix.Mean()) / 10, Chance: round(chance), Weekly: round(chance), Lead: lead, Summary: text}})
 			return
 		}
 	}

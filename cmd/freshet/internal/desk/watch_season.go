@@ -233,13 +233,14 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 		words = []string{"early or strong", "early", "strong"}
 		p, q, both = *season.Early, *season.High, so.Within(1.1, inf, -inf, -1)
 	}
-	text := fmt.Sprintf("The season is %s: since %s, %s came where %s were usual. %s by a week or more: %s; %s by a tenth or more: %s; both: %s.",
-		words[0], report.Day(so.start), report.Count(so.seen, "drop-off"), report.Whole(so.usual), title(words[1]), percent(p), words[2], percent(q), percent(both))
+	lead := fmt.Sprintf("The season is %s: since %s, %s came where %s were usual.", words[0], report.Day(so.start), report.Count(so.seen, "drop-off"), report.Whole(so.usual))
+	text := lead + fmt.Sprintf(" %s by a week or more: %s; %s by a tenth or more: %s; both: %s.", title(words[1]), percent(p), words[2], percent(q), percent(both))
 	if so.until <= so.peak {
 		text += fmt.Sprintf(" Which of the two can't be told well before the usual peak, in the week of %s.", report.Day(so.peak))
 	}
 	text += " See freshet crew --season-shift and --demand for what either would mean."
-	return Alert{Rule: "season", Kind: everything, Since: so.start, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure), Summary: text}, true
+	return Alert{Rule: "season", Kind: everything, Since: so.start, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure),
+		Weekly: round((1 - sure) / forecast.WeeksAYear), Lead: lead, Summary: text}, true
 }
 
 func percent(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }

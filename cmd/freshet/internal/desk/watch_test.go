@@ -387,6 +387,24 @@ func TestWatchClusters(t *testing.T) {
 	}
 }
 
+// What is least likely comes first, whatever found it; only what the records
+// lack comes before it.
+func TestAlertOrder(t *testing.T) {
+	alerts := []Alert{{Rule: "week", Weekly: .01}, {Rule: "cluster", Weekly: .001}, {Rule: "gap", Weekly: .05}, {Rule: "run", Weekly: .002}}
+	slices.SortStableFunc(alerts, byOdds)
+	if got, want := rules(Watch{Alerts: alerts}), []string{"gap", "cluster", "run", "week"}; !slices.Equal(got, want) {
+		t.Errorf("want %v, have %v", want, got)
+	}
+	at := forecast.NewDate(2026, 7, 6)
+	s, _ := invented(1, 5, at+21, demo.Planted{Kind: "cooling", From: at, Until: at + 20, Times: 5})
+	w := watchOf(t, s)
+	for i, a := range w.Alerts {
+		if !(a.Weekly > 0 && a.Weekly >= w.Alerts[max(0, i-1)].Weekly) || a.Lead == "" || !strings.HasPrefix(a.Summary, a.Lead+" ") {
+			t.Errorf("%+v", a)
+		}
+	}
+}
+
 // The words: what, since when, how seldom, which kinds, which hours.
 func TestWatchWords(t *testing.T) {
 	at := forecast.NewDate(2026, 7, 6)

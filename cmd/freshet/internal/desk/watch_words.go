@@ -13,8 +13,8 @@ import (
 )
 
 // say tells a finding in plain words: what, since when, how seldom, what drives
-// it, what it means and what to do.
-func (w *watcher) say(f finding) string {
+// it; and after that what it means and what to do.
+func (w *watcher) say(f finding) (lead, all string) {
 	s, a := w.series[f.series], f.alert
 	weeks := f.until - f.from
 	var b strings.Builder
@@ -29,6 +29,9 @@ func (w *watcher) say(f finding) string {
 	fmt.Fprintf(&b, "%s brought %s %s where about %s were expected: by chance %s.", when, report.Whole(a.Observed), what, few(a.Expected), seldom(a.Chance*w.looks(f)))
 	if s.kind < 0 {
 		b.WriteString(w.drivers(f))
+	}
+	lead = b.String()
+	if s.kind < 0 {
 		b.WriteString(w.secondOpinion(f))
 	}
 	excess := (a.Observed - a.Expected) / float64(weeks)
@@ -47,7 +50,7 @@ func (w *watcher) say(f finding) string {
 	default:
 		b.WriteString(" Ask customers whose work can wait to come in earlier.")
 	}
-	return b.String()
+	return lead, b.String()
 }
 
 // secondOpinion judges a busy week by the same weeks of past years alone, where
