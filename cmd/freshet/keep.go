@@ -102,7 +102,8 @@ func rejecting(ctx context.Context, db *store.Store, id int64) (store.Batch, err
 func (a *app) export() *cobra.Command {
 	return &cobra.Command{Use: "export FOLDER", Short: "Write all records as CSV files", Args: cobra.ExactArgs(1),
 		Long: `Writes drop-offs, crew, time off and events as CSV files into a folder. Imported
-into an empty database, they make the same records. Texts that begin like a formula
+into an empty database, they make the same records. Notes on alerts are written
+beside them, to be read. Texts that begin like a formula
 get an apostrophe before them, so that a spreadsheet doesn't run them.`,
 		RunE: func(c *cobra.Command, args []string) error {
 			db, err := a.open(c.Context())
@@ -126,9 +127,18 @@ get an apostrophe before them, so that a spreadsheet doesn't run them.`,
 					fmt.Fprintf(a.out, "%s: %d rows\n", filepath.ToSlash(path), rows[string(kind)])
 				}
 			}
+			const notes = "notes"
+			path := filepath.Join(args[0], notes+".csv")
+			if err := writeFile(path, func(w io.Writer) (err error) {
+				rows[notes], err = db.ExportNotes(c.Context(), w)
+				return err
+			}); err != nil {
+				return err
+			}
 			if a.json {
 				return a.writeJSON(map[string]any{"schema": 1, "folder": args[0], "rows": rows})
 			}
+			fmt.Fprintf(a.out, "%s: %d rows\n", filepath.ToSlash(path), rows[notes])
 			return nil
 		}}
 }
@@ -185,7 +195,11 @@ backup's records in its place. End 'freshet serve' first.`,
 }
 
 func records(h store.Health) string {
-	return fmt.Sprintf("%d job lines, %d spells of crew, %d of time off, %d events", h.Records["job_lines"], h.Records["crew"], h.Records["absences"], h.Records["events"])
+	s := fmt.Sprintf("%d job lines, %d spells of crew, %d of time off, %d events", h.Records["job_lines"], h.Records["crew"], h.Records["absences"], h.Records["events"])
+	if h.Notes > 0 {
+		s += fmt.Sprintf(", %d notes on alerts", h.Notes)
+	}
+	return s
 }
 
 // oldBackup is how old the last backup may be without a word: a day, and half
@@ -237,7 +251,7 @@ is 1 if anything is wrong, or if the last backup is more than a day old although
 				fmt.Fprintln(a.err, "note:", w)
 			}
 			if a.json {
-				err = a.writeJSON(map[string]any{"schema": 1, "ok": len(faults) == 0, "faults": append([]string{}, faults...), "backup_at": backedUp, "batches": h.Batches, "records": h.Records, "warnings": warnings})
+				err = a.writeJSON(map[string]any{"schema": 1, "ok": len(faults) == 0, "faults": append([]string{}, faults...), "backup_at": backedUp, "batches": h.Batches, "records": h.Records, "notes": h.Notes, "warnings": warnings})
 			} else {
 				fmt.Fprintf(a.out, "%s: %d imports, %s%s\n", filepath.ToSlash(db.Path()), h.Batches, records(h), fresh)
 			}

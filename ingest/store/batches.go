@@ -51,12 +51,12 @@ func (s *Store) Batches(ctx context.Context, most int) ([]Batch, error) {
 	return out, nil
 }
 
-// Changed gives the time of the last import, undoing, or change of kinds, zero
-// if nothing was imported.
+// Changed gives the time of the last import, undoing, change of kinds or note
+// on an alert, zero if nothing was imported.
 func (s *Store) Changed(ctx context.Context) (time.Time, error) {
 	var last sql.Null[string]
 	if err := s.r.GetContext(ctx, &last, `SELECT max(max(taken_in), coalesce(max(undone_at), ''), (SELECT coalesce(max(made_at), '') FROM kind_steps),
-		(SELECT coalesce(max(made_at), '') FROM kind_undos)) FROM batches`); err != nil || !last.Valid {
+		(SELECT coalesce(max(made_at), '') FROM kind_undos), (SELECT coalesce(max(made_at), '') FROM notes), (SELECT coalesce(max(made_at), '') FROM note_undos)) FROM batches`); err != nil || !last.Valid {
 		return time.Time{}, wrap(err)
 	}
 	t, err := time.Parse(time.RFC3339, last.V)

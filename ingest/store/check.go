@@ -17,6 +17,7 @@ type Health struct {
 	Faults  []string // the first MaxShown
 	Records map[string]int
 	Batches int
+	Notes   int       // on alerts, those taken back too
 	Backup  time.Time // the last one, zero if there was none
 }
 
@@ -27,8 +28,8 @@ const SettingBackup = "backup at"
 // Check reads all of the database: whether SQLite finds its pages, indexes and
 // references whole, whether every record and its earlier versions still have
 // the digest that they were taken in with, and whether the versions and
-// rejects of each batch are all there. It is an error only if the database
-// can't be read.
+// rejects of each batch are all there, and the notes on alerts as they were
+// kept. It is an error only if the database can't be read.
 func (s *Store) Check(ctx context.Context) (Health, error) {
 	h, err := check(ctx, s.r)
 	if err != nil {
@@ -50,7 +51,7 @@ func check(ctx context.Context, db *sqlx.DB) (Health, error) {
 	}
 	defer tx.Rollback()
 	c.tx = tx
-	for _, part := range []func() error{c.pages, c.references, c.records, c.history, c.rejects, c.batches} {
+	for _, part := range []func() error{c.pages, c.references, c.records, c.history, c.rejects, c.batches, c.notes} {
 		if err := part(); err != nil {
 			return c.h, err
 		}
