@@ -76,10 +76,15 @@ func weekdays(d forecast.Date) float64 {
 // Known gives what was known when asOf began. Its Total holds the complete
 // weeks, from the first whole one on record to the last before asOf's.
 func (b *Book) Known(asOf forecast.Date) Past {
-	p := Past{AsOf: asOf, Until: asOf, Kinds: b.Kinds, open: b.Open, events: b.Events,
+	p := Past{AsOf: asOf, Until: asOf, Kinds: b.Kinds, open: b.Open,
 		ByKind: make([][]float64, len(b.Kinds)), Seen: make([]float64, len(b.Kinds)), Hours: make([][]float64, len(b.Kinds))}
 	if p.open == nil {
 		p.open = weekdays
+	}
+	for _, e := range b.Events {
+		if e.Said <= asOf {
+			p.events = append(p.events, e)
+		}
 	}
 	p.usual = p.usualDays()
 	p.Total = forecast.Series{Step: forecast.Week, Period: forecast.WeeksAYear, Start: asOf.Monday()}

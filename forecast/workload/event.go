@@ -1,6 +1,8 @@
 package workload
 
 import (
+	"math"
+	"slices"
 	"strings"
 
 	"freshet/forecast"
@@ -21,6 +23,7 @@ type Event struct {
 	Name        string
 	From, Until forecast.Date
 	Effect      Effect
+	Said        forecast.Date // the day on which it was first known; 0: always
 }
 
 // How far from none the logarithm of an event's effect may lie: anywhere for
@@ -36,12 +39,9 @@ const (
 // known on this one.
 func (p Past) eventColumns() []counts.Column {
 	var out []counts.Column
-	byName := map[string][]Event{}
-	shared := map[string]bool{}
+	byName, shared := map[string][]Event{}, p.shared()
 	for _, e := range p.events {
-		name := foldName(e)
-		byName[name] = append(byName[name], e)
-		shared[name] = shared[name] || e.Effect == Yearly || e.Effect == Known
+		byName[foldName(e)] = append(byName[foldName(e)], e)
 	}
 	for _, e := range p.events {
 		name := foldName(e)
@@ -65,6 +65,38 @@ func (p Past) eventColumns() []counts.Column {
 			return 0
 		}
 		out = append(out, c)
+	}
+	return out
+}
+
+// shared tells the names of events that come back, or will come.
+func (p Past) shared() map[string]bool {
+	out := map[string]bool{}
+	for _, e := range p.events {
+		out[foldName(e)] = out[foldName(e)] || e.Effect == Yearly || e.Effect == Known
+	}
+	return out
+}
+
+// lasting gives weekly counts of a kind without the weeks that an event which
+// stands alone has touched: what share of the work the kind had then says
+// nothing of other years.
+func (p Past) lasting(values []float64) []float64 {
+	var once []Event
+	shared := p.shared()
+	for _, e := range p.events {
+		if !shared[foldName(e)] && e.From < p.AsOf {
+			once = append(once, e)
+		}
+	}
+	if once == nil {
+		return values
+	}
+	out := slices.Clone(values)
+	for t := range out {
+		if touches(once, p.Total.At(t), p.Total.At(t+1)) {
+			out[t] = math.NaN()
+		}
 	}
 	return out
 }

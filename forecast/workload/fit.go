@@ -160,7 +160,7 @@ func (f *Fit) fitKinds() {
 		wg.Go(func() {
 			defer func() { <-gate }()
 			m := counts.Model{Harmonics: 4, Offset: offset}
-			fit, err := m.Fit(p.Total.Like(p.ByKind[k]))
+			fit, err := m.Fit(p.Total.Like(p.lasting(p.ByKind[k])))
 			if err != nil {
 				return // its share stays constant
 			}

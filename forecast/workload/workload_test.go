@@ -249,18 +249,18 @@ func TestEvents(t *testing.T) {
 	width := func(d forecast.Dist) float64 { return d.Quantile(.9) - d.Quantile(.1) }
 	none := week()
 	from, until := rally(2026)
-	yearly := week(Event{"rally", from, until, Yearly})
+	yearly := week(Event{Name: "rally", From: from, Until: until, Effect: Yearly})
 	if r := yearly.Mean() / none.Mean(); r < 1.2 {
 		t.Errorf("a yearly rally that doubles its week moves the next one by %v", r)
 	}
-	unheard := week(Event{"balloon meet", from, until, Known})
+	unheard := week(Event{Name: "balloon meet", From: from, Until: until, Effect: Known})
 	if width(unheard) < 1.3*width(none) {
 		t.Errorf("an event never seen widens its week from %v to %v only", width(none), width(unheard))
 	}
-	past := []Event{{"Balloon meet ", from, until, Known}}
+	past := []Event{{Name: "Balloon meet ", From: from, Until: until, Effect: Known}}
 	for year := 2021; year < 2026; year++ {
 		f, u := rally(year)
-		past = append(past, Event{"balloon meet", f, u, OneTime})
+		past = append(past, Event{Name: "balloon meet", From: f, Until: u, Effect: OneTime})
 	}
 	if known := week(past...); known.Mean() < 1.2*none.Mean() || width(known) > width(unheard) {
 		t.Errorf("an event known from the past moves its week from %v to %v, width %v", none.Mean(), known.Mean(), width(known))
@@ -268,10 +268,45 @@ func TestEvents(t *testing.T) {
 	var once []Event
 	for year := 2021; year < 2026; year++ {
 		f, u := rally(year)
-		once = append(once, Event{fmt.Sprint(year), f, u, OneTime})
+		once = append(once, Event{Name: fmt.Sprint(year), From: f, Until: u, Effect: OneTime})
 	}
 	if left := week(once...); left.Mean() > none.Mean()-.5 {
 		t.Errorf("with the rallies left out the week is expected to bring %v, with them %v", left.Mean(), none.Mean())
+	}
+}
+
+// Weeks that won't come again bend neither the whole nor a kind's share of it;
+// but only from the day on which that was said.
+func TestOneTimeWeeks(t *testing.T) {
+	b := invented(210, 2, 20, 11)
+	from, until := monday-52*forecast.Week, monday-44*forecast.Week-1
+	for _, j := range slices.Clone(b.Jobs) {
+		for range 2 {
+			if j.Kind == 0 && from <= j.DroppedOff && j.DroppedOff <= until {
+				b.Jobs = append(b.Jobs, j)
+			}
+		}
+	}
+	slices.SortStableFunc(b.Jobs, func(a, b Job) int { return int(a.DroppedOff - b.DroppedOff) })
+	two := func(events ...Event) (whole, share float64) {
+		b.Events = events
+		fu := futures(t, b, monday, 8, 2000)
+		for j := range 8 {
+			whole += fu.Total.Dist(j).Mean()
+			share += fu.DropOffs[0].Dist(j).Mean()
+		}
+		return whole, share / whole
+	}
+	bent, share := two()
+	storm := Event{Name: "storm", From: from, Until: until, Effect: OneTime, Said: monday}
+	whole, straight := two(storm)
+	t.Logf("eight weeks bring %.0f, of which %.0f %% of the kind; with the storm left out %.0f and %.0f %%", bent, 100*share, whole, 100*straight)
+	if whole > .95*bent || straight > share-.02 {
+		t.Errorf("a storm said to be one bends the next year: %.0f of %.0f, share %.2f of %.2f", whole, bent, straight, share)
+	}
+	storm.Said++
+	if later, same := two(storm); later != bent || same != share {
+		t.Errorf("what is said tomorrow moved today's forecast from %v to %v", bent, later)
 	}
 }
 
