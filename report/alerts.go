@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 
 	"freshet/forecast"
 )
@@ -14,16 +15,33 @@ type Alert struct {
 	Since   forecast.Date `json:"since"`
 	Lead    string        `json:"lead"` // what and how odd: the first sentences of Summary
 	Summary string        `json:"summary"`
+	Note    string        `json:"note"` // what someone said of it; empty: nothing
+	Seen    bool          `json:"seen"` // and that is only that it was seen
 }
 
-// odd says the first of what doesn't fit for the headline. It is empty if
-// everything fits.
+// Says gives the alert as it is shown: in full, or once something was said of
+// it what it is and that.
+func (a Alert) Says() string {
+	if a.Note == "" {
+		return a.Summary
+	}
+	return a.Lead + " " + a.Note
+}
+
+// Told gives the alerts that a letter tells: not those that someone has seen.
+func (r Report) Told() []Alert {
+	return slices.DeleteFunc(slices.Clone(r.Alerts), func(a Alert) bool { return a.Seen })
+}
+
+// odd says the first of what doesn't fit and nobody has said anything of, for
+// the headline. It is empty without any.
 func (r *Report) odd() string {
-	if len(r.Alerts) == 0 {
+	news := slices.DeleteFunc(slices.Clone(r.Alerts), func(a Alert) bool { return a.Note != "" })
+	if len(news) == 0 {
 		return ""
 	}
-	s := r.Alerts[0].Lead
-	if n := len(r.Alerts) - 1; n > 0 {
+	s := news[0].Lead
+	if n := len(news) - 1; n > 0 {
 		s += fmt.Sprintf(" %d more: see what doesn't fit.", n)
 	}
 	return s

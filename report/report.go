@@ -30,7 +30,7 @@ type Facts struct {
 	Weeks     []Week         `json:"weeks"`     // from the week of AsOf on; the first holds only what is left of it
 	Season    []Point        `json:"season"`    // weeks around AsOf against the usual
 	Kinds     []Kind         `json:"kinds"`
-	Alerts    []Alert        `json:"alerts"`      // what doesn't fit, the most unlikely first, faults of the records before it
+	Alerts    []Alert        `json:"alerts"`      // what doesn't fit, the most unlikely first, faults of the records before it; then what was explained, and what was seen
 	Timing    string         `json:"season_says"` // the season's state in a sentence; empty if it isn't known
 	Advice    []Advice       `json:"advice"`
 	Accuracy  *Accuracy      `json:"accuracy"` // nil where the history is too short

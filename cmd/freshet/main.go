@@ -74,20 +74,20 @@ What is going to come in? The range is one into which 8 weeks in 10 fall.
 
 	$ freshet outlook --as-of 2026-11-23 --weeks 3
 	     week of  drop-offs  8 in 10 weeks  hours of work  8 in 10 weeks
-	  2026-11-23         11        6 to 17           56 h       24 to 94
-	  2026-11-30         13        7 to 19           67 h      29 to 110
-	  2026-12-07         13        7 to 19           67 h      32 to 108
+	  2026-11-23         11        6 to 17           59 h      25 to 100
+	  2026-11-30         13        7 to 20           67 h      31 to 111
+	  2026-12-07         13        7 to 19           67 h      30 to 110
 	.
 	In all 3 weeks, by job kind:
 	                     kind  drop-offs  hours of work
 	               appliances        5.9           25 h
-	                  cooling        2.4           11 h
+	                  cooling        2.5           11 h
 	               electrical        8.1           37 h
-	                 exterior        5.7           41 h
+	                 exterior        5.8           41 h
 	                 plumbing        4.6           19 h
-	             running gear        4.2           24 h
-	         seasonal service        1.2            3 h
-	  slide-outs and leveling        4.7           31 h
+	             running gear        4.3           24 h
+	         seasonal service        1.3            3 h
+	  slide-outs and leveling        4.8           32 h
 	.
 	Drop-offs: counts with a season of 6 harmonics and a moving level was chosen: the smallest error of 4 models on this history. Hours: each drop-off takes the hours of a job of its kind, from clocked hours of finished jobs.
 
@@ -97,35 +97,35 @@ Do the crew's hours meet it?
 	What if: 1 technician more from March 1, 2027. Each column shows now → then.
 	.
 	     week of  crew has  work expected  8 in 10 weeks  chance short  waiting at the end  days to the front
-	  2026-11-23      80 h           56 h       24 to 94          24 %                74 h                  7
-	  2026-11-30     134 h           67 h      29 to 110           5 %                15 h                  2
-	  2026-12-07     134 h           67 h      32 to 108           5 %                 0 h                  0
+	  2026-11-23      80 h           59 h      25 to 100          28 %                76 h                  7
+	  2026-11-30     134 h           67 h      31 to 111           5 %                16 h                  2
+	  2026-12-07     134 h           67 h      30 to 110           6 %                 0 h                  0
 	.
 	Emergencies: 1.9 a week; leave 17 h a week free of promises, enough in 80 weeks of 100. Release what is left on Thursday.
 	The advice looks 40 weeks ahead, further than the 3 above, as a hire takes that long.
 	.
-	By 2026-12-14: Time off from January 11 to January 15 can be granted.
-	  With Ansel off, the chance that more work comes in than the crew has hours is 19 % in the week of January 11, against 5 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
+	By 2026-12-14: Hold the time off from January 11 to January 15.
+	  With Ansel off, the chance that more work comes in than the crew has hours is 21 % in the week of January 11, against 6 % with everybody in. Offer another week (January 4, March 1, March 8), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
+	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (35 hours); with 1 technician fewer from December 7, 2026 it stands (35 hours).
 	.
 	By 2026-12-21: Hold the time off from January 18 to January 22.
-	  With Brika off, the chance that more work comes in than the crew has hours is 22 % in the week of January 18, against 6 % with everybody in. Offer another week (January 4, January 11, March 1), or plan overtime. If it is approved all the same, 5 h are missing in that week on average.
+	  With Brika off, the chance that more work comes in than the crew has hours is 23 % in the week of January 18, against 6 % with everybody in. Offer another week (January 4, March 1, March 8), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
 	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
 	By 2026-12-28: Hold the time off from January 25 to January 29.
-	  With Corin off, the chance that more work comes in than the crew has hours is 22 % in the week of January 25, against 6 % with everybody in. Offer another week (January 4, January 11, March 1), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
+	  With Corin off, the chance that more work comes in than the crew has hours is 22 % in the week of January 25, against 8 % with everybody in. Offer another week (January 4, January 11, March 1), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
 	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
-	By 2027-01-04: Time off from February 1 to February 5 can be granted.
-	  With Dessa off, the chance that more work comes in than the crew has hours is 20 % in the week of February 1, against 8 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
-	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
+	By 2027-01-04: Hold the time off from February 1 to February 5.
+	  With Dessa off, the chance that more work comes in than the crew has hours is 21 % in the week of February 1, against 7 % with everybody in. Offer another week (January 11, January 25, February 8), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
+	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (31 hours); with 1 technician fewer from December 7, 2026 it stands (31 hours).
 	.
 	By 2027-04-19: Hold the time off from May 17 to May 21.
-	  With Corin off, the chance that more work comes in than the crew has hours is 43 % in the week of May 17, against 22 % with everybody in. Offer another week (March 1, March 8, August 9), or plan overtime. If it is approved all the same, 19 h are missing in that week on average.
+	  With Corin off, the chance that more work comes in than the crew has hours is 46 % in the week of May 17, against 23 % with everybody in. Offer another week (March 1, March 8, August 9), or plan overtime. If it is approved all the same, 21 h are missing in that week on average.
 	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
 	By 2027-07-12: Weeks that can spare someone: August 9 to August 29.
-	  The 3 weeks from August 9 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 17 % or less. If nothing is said, time off is asked for in busier weeks.
+	  The 3 weeks from August 9 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 16 % or less. If nothing is said, time off is asked for in busier weeks.
 	  With the season 21 days later it is better held; with 15 % less work it stands (100 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
@@ -155,9 +155,9 @@ by, so that 8 in 10 means 8 in 10:
 The whole report, as one page that opens anywhere and prints:
 
 	$ freshet report --as-of 2026-11-23 --out report.html
-	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 56 hours of work.
+	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 59 hours of work.
 	The last four weeks brought 84 drop-offs, 37 % more than this time of year usually brings (61).
-	The crew catches up: about 74 hours of work are waiting at the end of this week (7 days to the front of the line), and about 15 at the end of the week of November 30.
+	The crew catches up: about 76 hours of work are waiting at the end of this week (7 days to the front of the line), and about 16 at the end of the week of November 30.
 	Decide by January 25: look for one more technician, at full speed by May 3.
 	.
 	The report is in report.html
@@ -185,19 +185,19 @@ what was known then:
 
 	$ freshet score --as-of 2026-11-23 --weeks 4 --origins 8
 	                     what  weeks ahead  forecasts  error, share of the whole  same week last year  error against it  80 % range held
-	                drop-offs          all          8                       21 %                 39 %              55 %             94 %
-	                                     1                                  28 %                                   66 %             88 %
-	                                     4                                   9 %                                   38 %            100 %
-	                    hours          all          7                       30 %                 48 %              62 %             89 %
-	                                     1                                  45 %                                   92 %             71 %
-	                                     4                                  11 %                                   35 %            100 %
-	               appliances          all          8                       59 %                 64 %              92 %             91 %
-	                  cooling          all          8                       71 %                106 %              67 %             94 %
-	               electrical          all          8                       44 %                 62 %              70 %             88 %
-	                 exterior          all          8                       76 %                 73 %             104 %             94 %
+	                drop-offs          all          8                       23 %                 39 %              59 %             91 %
+	                                     1                                  30 %                                   70 %             75 %
+	                                     4                                   8 %                                   36 %            100 %
+	                    hours          all          7                       32 %                 48 %              67 %             86 %
+	                                     1                                  46 %                                   95 %             71 %
+	                                     4                                  14 %                                   43 %            100 %
+	               appliances          all          8                       59 %                 64 %              93 %             91 %
+	                  cooling          all          8                       78 %                106 %              74 %             94 %
+	               electrical          all          8                       44 %                 62 %              70 %             84 %
+	                 exterior          all          8                       77 %                 73 %             105 %             94 %
 	                 plumbing          all          8                       48 %                 64 %              74 %             97 %
-	             running gear          all          8                       61 %                 81 %              75 %            100 %
-	         seasonal service          all          8                       34 %                 64 %              54 %            100 %
+	             running gear          all          8                       60 %                 81 %              74 %            100 %
+	         seasonal service          all          8                       35 %                 64 %              54 %            100 %
 	  slide-outs and leveling          all          8                       48 %                 90 %              53 %            100 %
 	.
 	Quotes for 1914 finished jobs: of dates for 5, 8 and 9 in 10, 61, 82 and 91 % would have been kept. The 8 in 10 took 13.2 days in the mean;

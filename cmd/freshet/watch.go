@@ -11,12 +11,33 @@ import (
 )
 
 func (a *app) watch() *cobra.Command {
-	return &cobra.Command{Use: "watch", Short: "Weeks, seasons and job kinds that don't fit, and what may be behind it", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
-		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Watch, []string, error) {
-			w, err := d.Watch(c.Context(), ask)
-			return w, w.Warnings, err
-		}, a.showWatch)
-	}}
+	var say saying
+	c := &cobra.Command{Use: "watch", Short: "Weeks, seasons and job kinds that don't fit, and what may be behind it", Args: cobra.NoArgs,
+		Long: `Says which weeks, seasons and kinds of jobs don't fit what was expected of them, how
+odd they are, and what drives them. An alert has a name, in brackets, by which you can
+say what you know of it:
+
+  --seen NAME         you know of it: it stays listed, and the letter is quiet about it
+  --explain NAME --because "a hailstorm"
+                      what was behind it; with --one-time its weeks say nothing of other
+                      years, so that next year's season isn't bent by them
+  --take-back NAME    takes the last of these back`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if err := say.check(c.Flags().Changed); err != nil {
+				return usage{err}
+			}
+			return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Watch, []string, error) {
+				w, err := d.Watch(c.Context(), ask)
+				if err == nil && say.any() {
+					if err = say.keep(c.Context(), d, w, a.now()); err == nil {
+						w, err = d.Watch(c.Context(), ask)
+					}
+				}
+				return w, w.Warnings, err
+			}, a.showWatch)
+		}}
+	say.flags(c.Flags())
+	return c
 }
 
 func (a *app) showWatch(w desk.Watch) error {
@@ -28,7 +49,7 @@ func (a *app) showWatch(w desk.Watch) error {
 		if x.Kind != "all" {
 			kind = " (" + x.Kind + ")"
 		}
-		fmt.Fprintf(a.out, "%s%s, since %s\n  %s\n", strings.ToUpper(x.Rule[:1])+x.Rule[1:], kind, x.Since, x.Summary)
+		fmt.Fprintf(a.out, "%s%s, since %s [%s]\n  %s\n", strings.ToUpper(x.Rule[:1])+x.Rule[1:], kind, x.Since, x.ID, x.Says())
 	}
 	fmt.Fprintln(a.out, "\n"+w.Season.String())
 	if len(w.Weeks) == 0 {

@@ -26,17 +26,13 @@ type Event struct {
 	Said        forecast.Date // the day on which it was first known; 0: always
 }
 
-// How far from none the logarithm of an event's effect may lie: anywhere for
-// one that won't come again, by a half for one that a forecast counts on.
-const (
-	freeSpread   = 2.0
-	commonSpread = .5
-)
+// commonSpread is how far from none the logarithm of an event's effect may lie.
+const commonSpread = .5
 
 // eventColumns gives the known effects that events are. Those of one name
 // share a column if any of them is Yearly or Known; OneTime events stand
-// alone, and only from their first day on: what a day to come will do isn't
-// known on this one.
+// alone, and have one while they last: what a day to come will do isn't known
+// on this one, and the weeks of one that is over are left out, see Lasting.
 func (p Past) eventColumns() []counts.Column {
 	var out []counts.Column
 	byName, shared := map[string][]Event{}, p.shared()
@@ -49,10 +45,10 @@ func (p Past) eventColumns() []counts.Column {
 		c := counts.Column{Name: e.Name, Spread: commonSpread}
 		switch {
 		case !shared[name]:
-			if e.From >= p.AsOf {
+			if e.From >= p.AsOf || e.Until < p.AsOf {
 				continue
 			}
-			same, c.Spread = []Event{e}, freeSpread
+			same = []Event{e}
 		case same == nil:
 			continue // its column is there
 		default:
@@ -78,14 +74,13 @@ func (p Past) shared() map[string]bool {
 	return out
 }
 
-// lasting gives weekly counts of a kind without the weeks that an event which
-// stands alone has touched: what share of the work the kind had then says
-// nothing of other years.
-func (p Past) lasting(values []float64) []float64 {
+// Lasting gives values on Total's steps without the weeks that say nothing of
+// others: those that an event touched which stands alone and is over are NaN.
+func (p Past) Lasting(values []float64) []float64 {
 	var once []Event
 	shared := p.shared()
 	for _, e := range p.events {
-		if !shared[foldName(e)] && e.From < p.AsOf {
+		if !shared[foldName(e)] && e.Until < p.AsOf {
 			once = append(once, e)
 		}
 	}

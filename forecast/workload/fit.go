@@ -82,7 +82,7 @@ func (m Model) Fit(p Past) (*Fit, error) {
 	model := make_(p)
 	f := &Fit{past: p, name: model.String(), warn: p.Warning}
 	var err error
-	if f.total, err = model.Fit(p.Total); err != nil {
+	if f.total, err = model.Fit(p.Total.Like(p.Lasting(p.Total.Values))); err != nil {
 		// Too short for the model: the week in hand and the few before it.
 		f.total, err = fewWeeks(p, seen)
 		if err != nil {
@@ -160,7 +160,7 @@ func (f *Fit) fitKinds() {
 		wg.Go(func() {
 			defer func() { <-gate }()
 			m := counts.Model{Harmonics: 4, Offset: offset}
-			fit, err := m.Fit(p.Total.Like(p.lasting(p.ByKind[k])))
+			fit, err := m.Fit(p.Total.Like(p.Lasting(p.ByKind[k])))
 			if err != nil {
 				return // its share stays constant
 			}

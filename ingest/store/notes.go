@@ -35,23 +35,30 @@ type AlertNote struct {
 // mostBecause is how many letters an explanation may have.
 const mostBecause = 200
 
+// BadNote is the error of a note that can't be kept.
+type BadNote struct{ why string }
+
+func (e *BadNote) Error() string { return "store: " + e.why }
+
 func (n AlertNote) check() error {
+	bad := func(format string, args ...any) error { return &BadNote{fmt.Sprintf(format, args...)} }
 	switch {
 	case n.Alert == "" || n.Who == "":
-		return fmt.Errorf("store: need the alert and who says so, have %q and %q", n.Alert, n.Who)
+		return bad("need the alert and who says so, have %q and %q", n.Alert, n.Who)
 	case utf8.RuneCountInString(n.Because) > mostBecause || strings.ContainsFunc(n.Because, func(r rune) bool { return r < ' ' }):
-		return fmt.Errorf("store: need an explanation in one line of up to %d letters, have %.60q", mostBecause, n.Because)
+		return bad("need an explanation in one line of up to %d letters, have %.60q", mostBecause, n.Because)
 	case n.OneTime && n.Because == "":
-		return fmt.Errorf("store: need an explanation of weeks that won't come again, have none")
+		return bad("need an explanation of weeks that won't come again, have none")
 	case n.Until < n.From:
-		return fmt.Errorf("store: need a last day on or after the first, have %v to %v", n.From, n.Until)
+		return bad("need a last day on or after the first, have %v to %v", n.From, n.Until)
 	}
 	return nil
 }
 
 const noteColumns = "alert, rule, kind, above, began, from_, until, because, one_time, said_on, who, made_at"
 
-// KeepNote keeps a note. It is an error if it says nothing that can be kept.
+// KeepNote keeps a note. The error is a *BadNote if it says nothing that can be
+// kept.
 func (s *Store) KeepNote(ctx context.Context, n AlertNote) error {
 	n.Because = strings.TrimSpace(n.Because)
 	if err := n.check(); err != nil {

@@ -87,6 +87,7 @@ type shop struct {
 	crew     capacity.Crew
 	absences []capacity.Absence
 	open     []capacity.Job
+	notes    []store.AlertNote
 	growth   float64 // clocked over quoted hours
 	source   string  // where job hours were taken from
 	warnings []string
@@ -121,6 +122,10 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 	if err := s.readLines(ctx, d.Store); err != nil {
 		return nil, err
 	}
+	if s.notes, err = d.Store.Notes(ctx, ask.AsOf); err != nil {
+		return nil, err
+	}
+	s.book.Events = append(s.book.Events, onceOnly(s.notes)...)
 	s.learn()
 	s.known = s.book.Known(ask.AsOf)
 	return s, s.readOpen(ctx, d.Store)

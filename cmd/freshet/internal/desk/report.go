@@ -44,7 +44,7 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 	}
 	facts.Alerts = []report.Alert{}
 	for _, a := range odd.Alerts {
-		facts.Alerts = append(facts.Alerts, report.Alert{Rule: a.Rule, Kind: a.Kind, Since: a.Since, Lead: a.Lead, Summary: a.Summary})
+		facts.Alerts = append(facts.Alerts, a.told())
 	}
 	if odd.Season.ShiftDays.Known() {
 		facts.Timing = odd.Season.String()
@@ -94,7 +94,7 @@ func accuracy(f workload.Futures) *report.Accuracy {
 // years on record up to a year ago, neighbours counting too; nil where there
 // are fewer than two.
 func (s *shop) usual() func(forecast.Date) *float64 {
-	return usualOf(s.known.Total)
+	return usualOf(s.known.Total.Like(s.known.Lasting(s.known.Total.Values)))
 }
 
 func usualOf(t forecast.Series) func(forecast.Date) *float64 {
@@ -164,7 +164,7 @@ func (s *shop) kinds(f workload.Futures) []report.Kind {
 			row.HoursPerJob = forecast.Number(hours[k] / float64(finished[k]))
 		}
 		t := s.known.Total.Like(s.known.ByKind[k])
-		usual := usualOf(t)
+		usual := usualOf(t.Like(s.known.Lasting(t.Values)))
 		sum, known := 0.0, true
 		for i := max(0, t.Len()-four); i < t.Len(); i++ {
 			if v := t.Values[i]; !math.IsNaN(v) {

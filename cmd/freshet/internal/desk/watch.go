@@ -37,15 +37,19 @@ type WatchWeek struct {
 // something at least that far out where it was found; Summary says how seldom
 // that is once all places that were looked at are counted.
 type Alert struct {
-	Rule     string        `json:"rule"` // week, run, kind, cluster, season or gap
-	Kind     string        `json:"kind"` // "all", or a job kind
-	Since    forecast.Date `json:"since"`
+	ID       string        `json:"id"`
+	Rule     string        `json:"rule"`  // week, run, kind, cluster, season or gap
+	Kind     string        `json:"kind"`  // "all", or a job kind
+	Began    forecast.Date `json:"began"` // first day of all its odd weeks, as they were found one after another
+	Since    forecast.Date `json:"since"` // first day of the least likely of them
+	Until    forecast.Date `json:"until"` // last day
 	Observed float64       `json:"observed"`
 	Expected float64       `json:"expected"`
 	Chance   float64       `json:"chance"`
 	Weekly   float64       `json:"weekly_chance"` // that a week brings such an alert, all places looked at counted
 	Lead     string        `json:"lead"`          // what and how odd: the first sentences of Summary
 	Summary  string        `json:"summary"`
+	Note     *Note         `json:"note"` // nil: nobody has said anything of it
 }
 
 // The budget: at most one false alert a quarter, whatever the number of kinds.
@@ -116,6 +120,8 @@ func (s *shop) watch() (Watch, error) {
 	}
 	out.Alerts = append(out.Alerts, w.standing(found)...)
 	slices.SortStableFunc(out.Alerts, byOdds)
+	identify(out.Alerts, s.notes)
+	slices.SortStableFunc(out.Alerts, func(a, b Alert) int { return a.Note.rank() - b.Note.rank() })
 	return out, nil
 }
 
@@ -215,27 +221,33 @@ func (w *watcher) standing(found []finding) []Alert {
 		above  bool
 	}
 	last := map[key]finding{}
+	began := map[key]int{}
 	var order []key
 	var out []Alert
 	for _, f := range found {
+		k := key{f.rule, f.series, f.above}
+		if before, ok := last[k]; !ok || before.until < f.until-stands {
+			began[k] = f.from
+		}
+		last[k] = f // of weeks long past too: they tell when it began
 		if f.until <= w.n-stands {
 			continue
 		}
 		if f.series < 0 {
+			f.alert.Began, f.alert.Until = f.alert.Since, w.monday(f.until)-1
 			out = append(out, f.alert)
 			continue
 		}
-		k := key{f.rule, f.series, f.above}
-		if _, ok := last[k]; !ok {
+		if !slices.Contains(order, k) {
 			order = append(order, k)
 		}
-		last[k] = f
 	}
 	for _, k := range order {
 		f := last[k]
 		if run, ok := last[key{"run", 0, f.above}]; f.rule == "week" && ok && run.from <= f.from && f.until <= run.until {
 			continue
 		}
+		f.alert.Began, f.alert.Until = w.monday(began[k]), w.monday(f.until)-1
 		f.alert.Weekly = round(f.alert.Chance * w.looks(f))
 		f.alert.Chance = round(f.alert.Chance)
 		f.alert.Lead, f.alert.Summary = w.say(f)

@@ -75,12 +75,12 @@ func (w *watcher) season() (WatchSeason, *seasonSoFar, error) {
 	s := w.shop
 	out := noSeason(s.ask.AsOf)
 	total := s.known.Total
-	start, ok := seasonStart(total)
+	start, ok := seasonStart(total.Like(s.known.Lasting(total.Values)))
 	if !ok {
 		return out, nil, nil
 	}
 	past := s.book.Known(start)
-	fit, err := workload.Counts(past).Fit(past.Total)
+	fit, err := workload.Counts(past).Fit(past.Total.Like(past.Lasting(past.Total.Values)))
 	if err != nil {
 		return out, nil, err
 	}
@@ -239,7 +239,7 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 		text += fmt.Sprintf(" Which of the two can't be told well before the usual peak, in the week of %s.", report.Day(so.peak))
 	}
 	text += " See freshet crew --season-shift and --demand for what either would mean."
-	return Alert{Rule: "season", Kind: everything, Since: so.start, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure),
+	return Alert{Rule: "season", Kind: everything, Began: so.start, Since: so.start, Until: so.until - 1, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure),
 		Weekly: round((1 - sure) / forecast.WeeksAYear), Lead: lead, Summary: text}, true
 }
 

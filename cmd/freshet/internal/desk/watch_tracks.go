@@ -108,7 +108,7 @@ func (w *watcher) follow() error {
 			past = s.book.Known(w.monday(start))
 		}
 		work = append(work, func() (err error) {
-			all.tracks[i], err = w.track(past.Total, s.known.Total.Values, start, workload.Counts(past), uint64(i), totalPaths)
+			all.tracks[i], err = w.track(past.Total.Like(past.Lasting(past.Total.Values)), s.known.Total.Values, start, workload.Counts(past), uint64(i), totalPaths)
 			return err
 		})
 	}
@@ -137,7 +137,7 @@ func (w *watcher) follow() error {
 		work = append(work, func() (err error) {
 			model := workload.Counts(origin).(counts.Model)
 			model.Harmonics = kindHarmonics
-			before := origin.Total.Like(origin.ByKind[k.kind])
+			before := origin.Total.Like(origin.Lasting(origin.ByKind[k.kind]))
 			before = before.Slice(max(0, before.Len()-kindWeeks), before.Len())
 			one.tracks[0], err = w.track(before, s.known.ByKind[k.kind], 0, model, uint64(100+k.kind), kindPaths)
 			return err

@@ -95,38 +95,6 @@ func (s *Server) outlook(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, page{Template: "outlook", Title: "Outlook", Data: data, Charts: true})
 }
 
-// watch shows what doesn't fit, and the season.
-func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
-	data := struct {
-		None string
-		desk.Watch
-		Picture *chart.Chart
-		Says    string
-	}{}
-	v, err := answer(r.Context(), s, "watch", 13, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Watch, error) { return d.Watch(ctx, ask) })
-	if said, ok := need(err); ok {
-		data.None = said
-		return s.show(w, r, page{Template: "watch", Title: "Watch", Data: data})
-	}
-	if err != nil {
-		return err
-	}
-	data.Watch = v
-	data.Weeks = slices.Clone(v.Weeks) // others read the answer too
-	slices.Reverse(data.Weeks)         // the newest first
-	data.Says = v.Season.String()
-	if rep, ok, err := s.latest(r.Context(), counter); err != nil {
-		return err
-	} else if ok {
-		for i := range rep.Charts {
-			if rep.Charts[i].ID == "season" {
-				data.Picture = &rep.Charts[i]
-			}
-		}
-	}
-	return s.show(w, r, page{Template: "watch", Title: "Watch", Data: data, Charts: true})
-}
-
 // ifForm is the what-if form, as it was sent.
 type ifForm struct {
 	Tech, From, Shift, Demand string

@@ -37,6 +37,7 @@ func (s *Server) routes() []route {
 		{method: "GET", path: "/{$}", least: counter, serve: s.thisWeek, name: "This week"},
 		{method: "GET", path: "/outlook", least: counter, serve: s.outlook, name: "Outlook"},
 		{method: "GET", path: "/watch", least: counter, serve: s.watch, name: "Watch"},
+		{method: "POST", path: "/watch", least: owner, serve: s.noteAlert},
 		{method: "GET", path: "/crew", least: owner, serve: s.crew, name: "Crew"},
 		{method: "GET", path: "/quote", least: counter, serve: s.quote, name: "Quote"},
 		{method: "GET", path: "/quote/answer", least: counter, serve: s.quoteAnswer},

@@ -188,7 +188,7 @@ func TestEmptyShop(t *testing.T) {
 // Who may ask for what: a route without a line here fails, as does a line
 // without a route.
 var allowed = map[string]role{
-	"GET /outlook": counter, "GET /watch": counter, "GET /crew": owner,
+	"GET /outlook": counter, "GET /watch": counter, "POST /watch": owner, "GET /crew": owner,
 	"GET /quote": counter, "GET /quote/answer": counter, "POST /quote": counter,
 	"GET /{$}": counter, "GET /jobs": counter, "GET /working": counter, "POST /logout": counter,
 	"GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
