@@ -95,14 +95,7 @@ func (c Crew) Hours(cal Calendar, absences []Absence, from forecast.Date, n int)
 		panic(fmt.Sprintf("capacity: need 1 week or more, have %d", n))
 	}
 	usual := cal.UsualDays()
-	off := make([][]Absence, len(c))
-	for i, t := range c {
-		for _, a := range absences {
-			if a.Name == t.Name {
-				off[i] = append(off[i], a)
-			}
-		}
-	}
+	off := absencesOf(c, absences)
 	weeks := make([]Week, n)
 	by := make([]float64, n*len(c))
 	today := make([]float64, len(c))
@@ -117,25 +110,10 @@ func (c Crew) Hours(cal Calendar, absences []Absence, from forecast.Date, n int)
 				continue
 			}
 			w.OpenDays += share
-			present := 0
-			for i, t := range c {
-				paid, onJobs := t.hours(d, share, usual)
-				w.Paid += paid
-				today[i] = 0
-				if !away(off[i], d) {
-					today[i] = onJobs
-					if onJobs > 0 {
-						present++
-					}
-				}
-			}
-			room := 1.0
-			if cal.Bays > 0 && present > cal.Bays {
-				room = float64(cal.Bays) / float64(present) // they take turns
-			}
+			w.Paid += c.day(d, share, usual, off, cal.Bays, today)
 			for i, h := range today {
-				w.ByTechnician[i] += h * room
-				w.Daily[d-w.Monday] += h * room
+				w.ByTechnician[i] += h
+				w.Daily[d-w.Monday] += h
 			}
 		}
 		for k, h := range w.Daily {
@@ -144,6 +122,41 @@ func (c Crew) Hours(cal Calendar, absences []Absence, from forecast.Date, n int)
 		}
 	}
 	return weeks
+}
+
+// day gives each technician's hours on jobs on an open day into onJobs, and
+// the paid hours of all.
+func (c Crew) day(d forecast.Date, share, usual float64, off [][]Absence, bays int, onJobs []float64) (paid float64) {
+	present := 0
+	for i, t := range c {
+		p, h := t.hours(d, share, usual)
+		paid += p
+		if onJobs[i] = 0; !away(off[i], d) {
+			onJobs[i] = h
+			if h > 0 {
+				present++
+			}
+		}
+	}
+	if bays > 0 && present > bays { // they take turns
+		for i := range onJobs {
+			onJobs[i] *= float64(bays) / float64(present)
+		}
+	}
+	return paid
+}
+
+// absencesOf gives the time off of each technician.
+func absencesOf(c Crew, off []Absence) [][]Absence {
+	out := make([][]Absence, len(c))
+	for i, t := range c {
+		for _, a := range off {
+			if a.Name == t.Name {
+				out[i] = append(out[i], a)
+			}
+		}
+	}
+	return out
 }
 
 func away(off []Absence, d forecast.Date) bool {

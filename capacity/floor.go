@@ -20,7 +20,7 @@ const (
 
 const longestWait = 42 // days after which a job that can wait is as any other
 
-// Task is one job in the line. Days count from the floor's first, which is 0.
+// Task is one job. Days count from the floor's first, which is 0.
 type Task struct {
 	Kind  int // index into the floor's kinds
 	In    int // day on which it was dropped off, below 0 before the floor's first
@@ -36,12 +36,13 @@ type Task struct {
 //
 // A Floor doesn't change once it is made, and may be shared.
 type Floor struct {
-	Start forecast.Date
-	Days  int
-	hours []float64 // by day and technician
-	does  []bool    // by technician and kind
-	kinds int
-	crew  int
+	Start   forecast.Date
+	Days    int
+	crew    int
+	hours   []float64 // by day and technician
+	classes int
+	class   []int   // by kind: kinds that the same part of the crew does are one class
+	does    [][]int // classes by technician
 }
 
 // NewFloor lays out so many days. It panics if days < 1, and returns an error
@@ -56,55 +57,78 @@ func NewFloor(crew Crew, cal Calendar, off []Absence, kinds []string, start fore
 	if err := cal.Check(); err != nil {
 		return nil, err
 	}
-	f := &Floor{Start: start, Days: days, kinds: len(kinds), crew: len(crew)}
-	usual := cal.UsualDays()
-	gone := make([][]Absence, len(crew))
-	for i, t := range crew {
-		gone[i] = absencesOf(off, t.Name)
+	return newFloor(crew, nil, cal, off, kinds, start, days), nil
+}
+
+// newFloor lays out the days of a crew and of a what-if's hands, which may be
+// negative. Hands without skills of their own are no person: their hours make
+// those of everybody else longer or shorter, in proportion.
+func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, start forecast.Date, days int) *Floor {
+	var spread Crew
+	crew = crew[:len(crew):len(crew)]
+	for _, t := range extra {
+		if t.Skills == nil {
+			spread = append(spread, t)
+		} else {
+			crew = append(crew, t)
+		}
 	}
+	f := &Floor{Start: start, Days: days, crew: len(crew), hours: make([]float64, days*len(crew))}
+	usual := cal.UsualDays()
+	gone := absencesOf(crew, off)
 	for d := range days {
 		day := start + forecast.Date(d)
 		share := cal.OpenShare(day)
-		for i, t := range crew {
-			h := 0.0
-			if share > 0 && !away(gone[i], day) {
-				_, h = t.hours(day, share, usual)
+		if share == 0 {
+			continue
+		}
+		today := f.hours[d*f.crew : (d+1)*f.crew]
+		crew.day(day, share, usual, gone, cal.Bays, today)
+		sum, more := 0.0, 0.0
+		for _, h := range today {
+			sum += h
+		}
+		for _, t := range spread {
+			_, h := t.hours(day, share, usual)
+			more += h
+		}
+		if sum > 0 {
+			for i := range today {
+				today[i] *= max(0, 1+more/sum)
 			}
-			f.hours = append(f.hours, h)
 		}
 	}
-	for _, t := range crew {
-		for _, k := range kinds {
-			f.does = append(f.does, slices.Contains(t.Skills, "all") || slices.Contains(t.Skills, k))
-		}
-	}
-	for k := range kinds {
-		if !f.anyone(k) { // a kind that nobody lists is done by all: the list is of exceptions
-			for t := range crew {
-				f.does[t*f.kinds+k] = true
-			}
-		}
-	}
-	return f, nil
+	f.sort(crew, kinds)
+	return f
 }
 
-func absencesOf(off []Absence, name string) []Absence {
-	var out []Absence
-	for _, a := range off {
-		if a.Name == name {
-			out = append(out, a)
+// sort puts the kinds into classes.
+func (f *Floor) sort(crew Crew, kinds []string) {
+	f.class, f.does = make([]int, len(kinds)), make([][]int, len(crew))
+	var who [][]bool // by class and technician
+	for k, kind := range kinds {
+		can := make([]bool, len(crew))
+		for t := range crew {
+			can[t] = crew[t].Can(kind)
 		}
-	}
-	return out
-}
-
-func (f *Floor) anyone(kind int) bool {
-	for t := range f.crew {
-		if f.does[t*f.kinds+kind] {
-			return true
+		if !slices.Contains(can, true) { // a kind that nobody lists is done by all: the list is of exceptions
+			for t := range can {
+				can[t] = true
+			}
 		}
+		c := slices.IndexFunc(who, func(w []bool) bool { return slices.Equal(w, can) })
+		if c < 0 {
+			c = len(who)
+			who = append(who, can)
+			for t := range can {
+				if can[t] {
+					f.does[t] = append(f.does[t], c)
+				}
+			}
+		}
+		f.class[k] = c
 	}
-	return false
+	f.classes = len(who)
 }
 
 // Open tells whether anyone works on a day.
@@ -115,106 +139,4 @@ func (f *Floor) Open(day int) bool {
 		}
 	}
 	return false
-}
-
-// Run is the line as it is worked off, with room that is used again. A Run is
-// for one goroutine.
-type Run struct {
-	line  []running
-	ready []int
-	clock []float64 // hours into the day, by technician
-}
-
-type running struct {
-	Task
-	left  float64
-	id    int
-	taken int // last day on which somebody had it, plus 1
-}
-
-// enough is the hours below which a job is done.
-const enough = .05
-
-// Done works the tasks off over so many days, at most the floor's, and gives
-// the day on which each is ready, the floor's Days where it isn't by then. The
-// result is valid until the next call. tasks is sorted by drop-off; of equal
-// ones the earlier stands first. It stops early once the task last is ready, if
-// last isn't negative; the others' days are then the floor's Days. first is the
-// first day on which somebody works on last.
-func (r *Run) Done(f *Floor, tasks []Task, last, days int) (ready []int, first int) {
-	r.line, r.ready = r.line[:0], r.ready[:0]
-	for i, t := range tasks {
-		r.ready = append(r.ready, f.Days)
-		r.line = append(r.line, running{Task: t, left: t.Hours, id: i})
-	}
-	first = f.Days
-	for d := range days {
-		worked := false
-		hours := f.hours[d*f.crew : (d+1)*f.crew]
-		r.clock = append(r.clock[:0], make([]float64, f.crew)...)
-		for {
-			// Whoever is free first takes the next job.
-			t := -1
-			for i, at := range r.clock {
-				if hours[i]-at > enough && (t < 0 || at < r.clock[t]) {
-					t = i
-				}
-			}
-			if t < 0 {
-				break
-			}
-			j := r.next(f, d, t)
-			if j == nil {
-				r.clock[t] = hours[t] // nothing for this one today
-				continue
-			}
-			if j.id == last {
-				first = min(first, d)
-			}
-			j.taken = d + 1
-			worked = true
-			h := min(hours[t]-r.clock[t], j.left)
-			r.clock[t] += h
-			if j.left -= h; j.left < enough {
-				r.ready[j.id] = d
-				if j.id == last {
-					return r.ready, first
-				}
-			}
-		}
-		if worked {
-			r.line = slices.DeleteFunc(r.line, func(j running) bool { return j.left < enough })
-		}
-		if len(r.line) == 0 {
-			break
-		}
-	}
-	return r.ready, first
-}
-
-// next gives the first job in line for a technician on a day, nil if there is
-// none.
-func (r *Run) next(f *Floor, day, technician int) *running {
-	does := f.does[technician*f.kinds : (technician+1)*f.kinds]
-	var best *running
-	rank := CanWait + 1
-	for i := range r.line {
-		j := &r.line[i]
-		if j.In > day {
-			break // the line is in order of drop-off
-		}
-		if j.From > day || j.taken == day+1 || j.left < enough || !does[j.Kind] {
-			continue
-		}
-		at := j.Rank
-		if at == CanWait && day >= j.In+longestWait {
-			at = Usual
-		}
-		if at < rank {
-			if best, rank = j, at; rank == Urgent {
-				break
-			}
-		}
-	}
-	return best
 }

@@ -165,7 +165,7 @@ func rank(emergency, deferrable bool) Rank {
 func (f *Floor) dailyHours(kind int) float64 {
 	most := 1.0
 	for i, h := range f.hours {
-		if f.does[i%f.crew*f.kinds+kind] {
+		if slices.Contains(f.does[i%f.crew], f.class[kind]) {
 			most = max(most, h)
 		}
 	}
