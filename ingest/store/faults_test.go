@@ -286,6 +286,11 @@ func TestDiskFull(t *testing.T) {
 	if err := os.Remove(filler); err != nil {
 		t.Fatal(err)
 	}
+	if _, err := importJobs(s, &jobs{n: 1100, hours: 1}); !errors.As(err, new(*Stopped)) {
+		t.Errorf("want no write after a failed commit, have %v", err)
+	}
+	s.Close()
+	s = openAt(t, path)
 	if b, err := importJobs(s, &jobs{n: 1100, hours: 1}); err != nil || b.Added != 100 {
 		t.Errorf("want the writer in order, have %+v, %v", b, err)
 	}

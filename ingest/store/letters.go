@@ -6,6 +6,8 @@ import (
 	"errors"
 	"fmt"
 	"time"
+
+	"github.com/jmoiron/sqlx"
 )
 
 // LetterState says how far a letter has come.
@@ -50,49 +52,45 @@ const mostCopies = 2
 // that address already. Of purposes that begin with weekly/ the newest alone
 // counts: older ones that still wait are skipped, and none comes after it.
 func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error) {
-	tx, err := s.w.BeginTxx(ctx, nil)
-	if err != nil {
-		return false, wrap(err)
-	}
-	defer tx.Rollback()
-	r, err := tx.ExecContext(ctx, `INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at) SELECT ?, ?, ?, ?, ?, 'waiting', ?, ?
-		WHERE NOT EXISTS (SELECT 1 FROM letters WHERE recipient = ? AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?)
-		ON CONFLICT(purpose, recipient) DO NOTHING`, l.Purpose, l.Recipient, l.Subject, l.MessageID, l.Message, instant(l.Due), instant(l.MadeAt),
-		l.Recipient, l.Purpose, l.Purpose)
-	if err != nil {
-		return false, wrap(err)
-	}
-	n, err := r.RowsAffected()
-	if err != nil {
-		return false, wrap(err)
-	}
-	if n == 1 {
-		if _, err := tx.ExecContext(ctx, `UPDATE letters SET state = 'skipped', ended_at = ? WHERE recipient = ? AND state = 'waiting' AND copies = 0
-			AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose < ?`, instant(l.MadeAt), l.Recipient, l.Purpose, l.Purpose); err != nil {
-			return false, wrap(err)
+	err = s.within(ctx, func(tx *sqlx.Tx) error {
+		r, err := tx.Exec(`INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at) SELECT ?, ?, ?, ?, ?, 'waiting', ?, ?
+			WHERE NOT EXISTS (SELECT 1 FROM letters WHERE recipient = ? AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?)
+			ON CONFLICT(purpose, recipient) DO NOTHING`, l.Purpose, l.Recipient, l.Subject, l.MessageID, l.Message, instant(l.Due), instant(l.MadeAt),
+			l.Recipient, l.Purpose, l.Purpose)
+		if err != nil {
+			return wrap(err)
 		}
-	}
-	return n == 1, wrap(tx.Commit())
+		n, err := r.RowsAffected()
+		if added = n == 1; err != nil || !added {
+			return wrap(err)
+		}
+		_, err = tx.Exec(`UPDATE letters SET state = 'skipped', ended_at = ? WHERE recipient = ? AND state = 'waiting' AND copies = 0
+			AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose < ?`, instant(l.MadeAt), l.Recipient, l.Purpose, l.Purpose)
+		return wrap(err)
+	})
+	return added && err == nil, err
 }
 
 // ClaimLetter gives the next letter that is due to owner alone, until the
 // lease ends, and false if there is none. A letter whose process went away
 // while sending may have arrived: it waits once more, or stays unknown.
 func (s *Store) ClaimLetter(ctx context.Context, owner string, now time.Time, lease time.Duration) (l Letter, ok bool, err error) {
-	if _, err := s.w.ExecContext(ctx, `UPDATE letters SET state = CASE WHEN copies < ? THEN 'waiting' ELSE 'unknown' END, due = ?,
+	if _, err := s.exec(ctx, `UPDATE letters SET state = CASE WHEN copies < ? THEN 'waiting' ELSE 'unknown' END, due = ?,
 		said = 'it is not known whether it arrived: freshet ended while sending it', ended_at = CASE WHEN copies < ? THEN '' ELSE ? END
 		WHERE state = 'sending' AND lease_until < ?`, mostCopies, instant(now.Add(resend)), mostCopies, instant(now), instant(now)); err != nil {
-		return l, false, wrap(err)
+		return l, false, err
 	}
 	var row letterRow
-	err = s.w.GetContext(ctx, &row, `UPDATE letters SET state = 'claimed', owner = ?, lease_until = ?, tries = tries + 1
-		WHERE id = (SELECT id FROM letters WHERE due <= ? AND (state = 'waiting' OR state = 'claimed' AND lease_until < ?) ORDER BY due, id LIMIT 1)
-		RETURNING `+letterColumns+`, message`, owner, instant(now.Add(lease)), instant(now), instant(now))
+	err = s.within(ctx, func(tx *sqlx.Tx) error {
+		return wrap(tx.Get(&row, `UPDATE letters SET state = 'claimed', owner = ?, lease_until = ?, tries = tries + 1
+			WHERE id = (SELECT id FROM letters WHERE due <= ? AND (state = 'waiting' OR state = 'claimed' AND lease_until < ?) ORDER BY due, id LIMIT 1)
+			RETURNING `+letterColumns+`, message`, owner, instant(now.Add(lease)), instant(now), instant(now)))
+	})
 	if errors.Is(err, sql.ErrNoRows) {
 		return l, false, nil
 	}
 	if err != nil {
-		return l, false, wrap(err)
+		return l, false, err
 	}
 	l, err = row.letter()
 	return l, true, err
@@ -119,7 +117,7 @@ type LetterEnd struct {
 // given back.
 func (s *Store) EndLetter(ctx context.Context, id int64, owner string, e LetterEnd, now time.Time) (LetterState, error) {
 	var copies int
-	if err := s.w.GetContext(ctx, &copies, "SELECT copies FROM letters WHERE id = ?", id); err != nil {
+	if err := s.r.GetContext(ctx, &copies, "SELECT copies FROM letters WHERE id = ?", id); err != nil {
 		return "", wrap(err)
 	}
 	if e.State == Unknown && copies < mostCopies {
@@ -138,9 +136,9 @@ func (s *Store) EndLetter(ctx context.Context, id int64, owner string, e LetterE
 }
 
 func (s *Store) letterIs(ctx context.Context, query string, args ...any) error {
-	r, err := s.w.ExecContext(ctx, query, args...)
+	r, err := s.exec(ctx, query, args...)
 	if err != nil {
-		return wrap(err)
+		return err
 	}
 	if n, err := r.RowsAffected(); err != nil {
 		return wrap(err)
@@ -153,11 +151,11 @@ func (s *Store) letterIs(ctx context.Context, query string, args ...any) error {
 // LetterAgain puts a copy of a letter to be sent, by a person's wish, with the
 // same message.
 func (s *Store) LetterAgain(ctx context.Context, id int64, now time.Time) error {
-	r, err := s.w.ExecContext(ctx, `INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at)
+	r, err := s.exec(ctx, `INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at)
 		SELECT 'again/' || ? || '/' || purpose, recipient, subject, message_id, message, 'waiting', ?, ? FROM letters WHERE id = ?`,
 		instant(now), instant(now), instant(now), id)
 	if err != nil {
-		return wrap(err)
+		return err
 	}
 	if n, err := r.RowsAffected(); err != nil {
 		return wrap(err)

@@ -24,10 +24,10 @@ type Quote struct {
 
 // KeepQuote keeps a quote, and gives its number.
 func (s *Store) KeepQuote(ctx context.Context, q Quote) (int64, error) {
-	r, err := s.w.ExecContext(ctx, "INSERT INTO quotes(given_at, as_of, kind, hours, parts_days, emergency, p50, p80, p90, ro) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+	r, err := s.exec(ctx, "INSERT INTO quotes(given_at, as_of, kind, hours, parts_days, emergency, p50, p80, p90, ro) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
 		instant(q.GivenAt), q.AsOf.String(), q.Kind, q.Hours, q.PartsDays, q.Emergency, q.P50.String(), q.P80.String(), q.P90.String(), q.RO)
 	if err != nil {
-		return 0, wrap(err)
+		return 0, err
 	}
 	id, err := r.LastInsertId()
 	return id, wrap(err)

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 
+	"github.com/jmoiron/sqlx"
 	"github.com/mattn/go-sqlite3"
 )
 
@@ -26,39 +27,38 @@ type statement struct {
 
 // session runs f in a write transaction, and undoes all of it if f fails.
 func (s *Store) session(ctx context.Context, f func(*session) error) error {
-	conn, err := s.w.Conn(context.WithoutCancel(ctx))
-	if err != nil {
-		return wrap(err)
-	}
-	defer conn.Close()
-	return conn.Raw(func(c any) (err error) {
-		t := &session{c: c.(*sqlite3.SQLiteConn)}
-		defer func() {
-			for _, st := range t.stmts {
-				err = errors.Join(err, wrap(st.s.Close()))
-			}
-		}()
-		if err := t.exec("BEGIN IMMEDIATE"); err != nil {
-			return err
-		}
-		committed := false
-		defer func() { // after a panic of f too
-			// Some faults, a full disk among them, have ended it already.
-			if !committed && !t.c.AutoCommit() {
-				err = errors.Join(err, t.exec("ROLLBACK"))
-			}
-		}()
-		if err := f(t); err != nil {
-			return err
-		}
-		reached("commit")
-		if err := t.exec("COMMIT"); err != nil {
-			return err
-		}
-		committed = true
-		reached("committed")
-		return nil
+	return s.writing(ctx, func(conn *sqlx.Conn) error {
+		return conn.Raw(func(c any) error { return transact(c.(*sqlite3.SQLiteConn), f) })
 	})
+}
+
+func transact(c *sqlite3.SQLiteConn, f func(*session) error) (err error) {
+	t := &session{c: c}
+	defer func() {
+		for _, st := range t.stmts {
+			err = errors.Join(err, wrap(st.s.Close()))
+		}
+	}()
+	if err := t.exec("BEGIN IMMEDIATE"); err != nil {
+		return err
+	}
+	committed := false
+	defer func() { // after a panic of f too
+		// Some faults, a full disk among them, have ended it already.
+		if !committed && !t.c.AutoCommit() {
+			err = errors.Join(err, t.exec("ROLLBACK"))
+		}
+	}()
+	if err := f(t); err != nil {
+		return err
+	}
+	reached("commit")
+	if err := t.exec("COMMIT"); err != nil {
+		return failedCommit{err}
+	}
+	committed = true
+	reached("committed")
+	return nil
 }
 
 // exec runs a statement once.
@@ -136,7 +136,11 @@ func wrap(err error) error {
 		case sqlite3.ErrCorrupt, sqlite3.ErrNotADB:
 			return fmt.Errorf("store: the database is damaged; 'freshet restore' brings back a backup: %w", err)
 		case sqlite3.ErrReadonly:
-			return fmt.Errorf("store: the database can't be written to: %w", err)
+			return fmt.Errorf("store: the database can't be written to: is its disk, folder or file write-protected? %w", err)
+		case sqlite3.ErrCantOpen:
+			return fmt.Errorf("store: the database can't be opened: is its folder there, and are you allowed to write in it? %w", err)
+		case sqlite3.ErrIoErr:
+			return fmt.Errorf("store: the disk doesn't work as it should: %w", err)
 		}
 	}
 	return fmt.Errorf("store: %w", err)

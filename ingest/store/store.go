@@ -35,6 +35,8 @@ type Store struct {
 	w    *sqlx.DB
 	r    *sqlx.DB
 	path string
+
+	stopped error // why nothing is written any more; whoever has w's connection may look
 }
 
 // Open opens the database at path, makes it if there is none, brings its
@@ -136,21 +138,4 @@ func (s *Store) Close() error {
 		err = s.r.Close()
 	}
 	return errors.Join(err, s.w.Close())
-}
-
-// within runs f in a write transaction, and undoes all of it if f fails.
-func (s *Store) within(ctx context.Context, f func(*sqlx.Tx) error) error {
-	// A transaction begun under a request's context would be broken off with
-	// it, at a moment of the driver's choosing.
-	tx, err := s.w.BeginTxx(context.WithoutCancel(ctx), nil)
-	if err != nil {
-		return fmt.Errorf("store: %w", err)
-	}
-	if err := f(tx); err != nil {
-		return errors.Join(err, tx.Rollback())
-	}
-	if err := tx.Commit(); err != nil {
-		return fmt.Errorf("store: %w", err)
-	}
-	return nil
 }
