@@ -17,6 +17,8 @@ func (a *app) access() *cobra.Command {
 other machines are served. With --reset it takes the passphrases away and switches
 the network off: the pages then open on this machine alone, without one. Passphrases
 are set on the page Settings.`,
+		Example: `  freshet access
+  freshet access --reset    let in an owner who forgot the passphrase`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			ctx := c.Context()
 			db, err := a.open(ctx)

@@ -18,12 +18,20 @@ import (
 )
 
 func (a *app) outlook() *cobra.Command {
-	return &cobra.Command{Use: "outlook", Short: "Expected drop-offs and labor hours, week by week", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
-		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Outlook, []string, error) {
-			o, err := d.Outlook(c.Context(), ask)
-			return o, o.Warnings, err
-		}, a.showOutlook)
-	}}
+	return &cobra.Command{Use: "outlook", Short: "Say what drop-offs and hours of work to expect, week by week", Args: cobra.NoArgs,
+		Long: `Says for each of the next weeks how many drop-offs to expect and how many hours of
+work they bring, in all and by kind of job. The range beside a number is one into
+which 8 weeks in 10 fall. It names the way of forecasting that it chose on your own
+records.`,
+		Example: `  freshet outlook
+  freshet outlook --weeks 26
+  freshet outlook --as-of 2026-03-02    as it would have been said on March 2`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Outlook, []string, error) {
+				o, err := d.Outlook(c.Context(), ask)
+				return o, o.Warnings, err
+			}, a.showOutlook)
+		}}
 }
 
 func (a *app) showOutlook(o desk.Outlook) error {
@@ -56,20 +64,30 @@ func (a *app) showOutlook(o desk.Outlook) error {
 func (a *app) crew() *cobra.Command {
 	var change capacity.WhatIf
 	var tech string
-	c := &cobra.Command{Use: "crew", Short: "The crew's hours against the work, and what to decide by when", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
-		if err := addTech(&change, tech); err != nil {
-			return usage{err}
-		}
-		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Crew, []string, error) {
-			v, err := d.Crew(c.Context(), ask, change)
-			return v, v.Warnings, err
-		}, a.showCrew)
-	}}
+	c := &cobra.Command{Use: "crew", Short: "Set the crew's hours against the work, and say what to decide by when", Args: cobra.NoArgs,
+		Long: `Sets the hours that the crew has against the hours of work that come in, follows the
+work that waits from week to week, and says what to decide by when: hire, open on
+Saturdays, plan overtime, grant or hold time off. The chance short is the chance that
+more hours come in during a week than the crew has. With a what-if flag, each column
+shows how it is now and how it would be then.`,
+		Example: `  freshet crew
+  freshet crew --add-tech 1@2027-04-01    with one technician more from April 1
+  freshet crew --season-shift 21          should the season come three weeks late
+  freshet crew --demand -10               should a tenth less work come`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if err := addTech(&change, tech); err != nil {
+				return usage{err}
+			}
+			return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Crew, []string, error) {
+				v, err := d.Crew(c.Context(), ask, change)
+				return v, v.Warnings, err
+			}, a.showCrew)
+		}}
 	f := c.Flags()
 	f.StringVar(&tech, "add-tech", "", "what if there were `N[@DATE]` technicians more, from that day on")
-	f.Float64Var(&change.AddHours, "add-hours", 0, "what if there were so many hours on jobs more a week")
-	f.Float64Var(&change.DemandPercent, "demand", 0, "what if so many percent more work came (less: below 0)")
-	f.IntVar(&change.SeasonShiftDays, "season-shift", 0, "what if the season came so many days later (earlier: below 0)")
+	f.Float64Var(&change.AddHours, "add-hours", 0, "what if there were so many `HOURS` on jobs more a week")
+	f.Float64Var(&change.DemandPercent, "demand", 0, "what if so many `PERCENT` more work came (less: below 0)")
+	f.IntVar(&change.SeasonShiftDays, "season-shift", 0, "what if the season came so many `DAYS` later (earlier: below 0)")
 	f.BoolVar(&change.Saturdays, "saturdays", false, "what if the shop opened on Saturdays")
 	return c
 }
@@ -178,24 +196,31 @@ func crewCells(w desk.CrewWeek) []string {
 func (a *app) score() *cobra.Command {
 	var origins int
 	var rows string
-	c := &cobra.Command{Use: "score", Short: "How the outlooks would have turned out on the shop's own history", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
-		if origins < 1 {
-			return usage{fmt.Errorf("--origins: need 1 or more, have %d", origins)}
-		}
-		switch rows {
-		case "":
-		case "quotes":
-			return a.quoteRows(c)
-		default:
-			return usage{fmt.Errorf("--rows: need quotes, have %q", rows)}
-		}
-		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Score, []string, error) {
-			v, err := d.Score(c.Context(), ask, origins)
-			return v, v.Warnings, err
-		}, a.showScore)
-	}}
-	c.Flags().StringVar(&rows, "rows", "", "quotes: a line of JSON for each finished job of the last two years, quoted by what was known on its day")
-	c.Flags().IntVar(&origins, "origins", desk.UsualOrigins, "from how many days of the last three years to forecast")
+	c := &cobra.Command{Use: "score", Short: "Say how good outlooks, quotes and alerts would have been on your own past", Args: cobra.NoArgs,
+		Long: `Goes back to days of the last three years, forecasts from each with only what was
+known then, and holds that against what came: the error as a share of all that came,
+beside the error of "the same week last year", and how often the range of 8 weeks in
+10 held. It quotes past jobs in the same way, and counts alerts that came to nothing.`,
+		Example: `  freshet score
+  freshet score --weeks 4 --origins 52`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if origins < 1 {
+				return usage{fmt.Errorf("--origins: need 1 or more, have %d", origins)}
+			}
+			switch rows {
+			case "":
+			case "quotes":
+				return a.quoteRows(c)
+			default:
+				return usage{fmt.Errorf("--rows: need quotes, have %q", rows)}
+			}
+			return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Score, []string, error) {
+				v, err := d.Score(c.Context(), ask, origins)
+				return v, v.Warnings, err
+			}, a.showScore)
+		}}
+	c.Flags().StringVar(&rows, "rows", "", "quotes: a `LINE` of JSON for each finished job of the last two years, quoted by what was known on its day")
+	c.Flags().IntVar(&origins, "origins", desk.UsualOrigins, "from how many `DAYS` of the last three years to forecast")
 	return c
 }
 
@@ -259,32 +284,38 @@ func (a *app) showScore(v desk.Score) error {
 func (a *app) report() *cobra.Command {
 	var out string
 	var send bool
-	c := &cobra.Command{Use: "report", Short: "Write the weekly report as one page that opens anywhere, or mail it", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
-		if send {
-			db, err := a.open(c.Context())
-			if err != nil {
-				return err
+	c := &cobra.Command{Use: "report", Short: "Write the weekly report as one page that opens anywhere, or mail it", Args: cobra.NoArgs,
+		Long: `Makes the weekly report: what is coming, whether the crew's hours meet it, and what to
+decide by when. It prints the report's first sentences; --out writes all of it into
+one file that any browser opens and any printer prints, and --send mails it.`,
+		Example: `  freshet report --out report.html
+  freshet report --send`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			if send {
+				db, err := a.open(c.Context())
+				if err != nil {
+					return err
+				}
+				defer db.Close()
+				return a.sendNow(c, db)
 			}
-			defer db.Close()
-			return a.sendNow(c, db)
-		}
-		return answer(a, c, func(d *desk.Desk, ask desk.Ask) (report.Report, []string, error) {
-			r, err := d.Report(c.Context(), ask, built().Version)
-			if err == nil && out != "" {
-				err = writeFile(out, func(w io.Writer) error { return html.Write(w, r) })
-			}
-			return r, r.Warnings, err
-		}, func(r report.Report) error {
-			for _, line := range r.Headline {
-				fmt.Fprintln(a.out, line)
-			}
-			if out != "" {
-				fmt.Fprintln(a.out, "\nThe report is in", out)
-			}
-			return nil
-		})
-	}}
-	c.Flags().StringVar(&out, "out", "", "write the page to this file")
+			return answer(a, c, func(d *desk.Desk, ask desk.Ask) (report.Report, []string, error) {
+				r, err := d.Report(c.Context(), ask, built().Version)
+				if err == nil && out != "" {
+					err = writeFile(out, func(w io.Writer) error { return html.Write(w, r) })
+				}
+				return r, r.Warnings, err
+			}, func(r report.Report) error {
+				for _, line := range r.Headline {
+					fmt.Fprintln(a.out, line)
+				}
+				if out != "" {
+					fmt.Fprintln(a.out, "\nThe report is in", out)
+				}
+				return nil
+			})
+		}}
+	c.Flags().StringVar(&out, "out", "", "write the page to this `FILE`")
 	c.Flags().BoolVar(&send, "send", false, "mail this week's letter now, as 'freshet mail' says")
 	return c
 }

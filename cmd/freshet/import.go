@@ -33,18 +33,35 @@ type importing struct {
 func (a *app) importFiles() *cobra.Command {
 	var how importing
 	c := &cobra.Command{Use: "import FILE…", Short: "Take in the shop's files", Args: cobra.MinimumNArgs(1),
-		Long: `Takes in CSV files and Excel workbooks of drop-offs, crew, time off and events,
-and calendars (.ics) of time off.
-Every row is accounted for: added, updated, unchanged, or rejected with its line
-and reason. Importing a file twice changes nothing.`,
+		Long: `Takes in CSV files and Excel workbooks of drop-offs, crew, time off and events, and
+calendars (.ics) of time off. Every row is accounted for: added, updated, unchanged,
+or rejected with its line and reason. Importing a file twice changes nothing.
+
+Which column is which is told from its header, in English, German, French or Spanish,
+and from what stands below it. What isn't sure is said, and nothing is taken in
+before --map or --accept-guesses; the answer is remembered for the next file with
+such headers.
+
+A drop-offs file has a line a job. It needs ro_number (the repair order's number) and
+dropped_off, and may have kind, unit, quoted_hours, clocked_hours, billed_hours,
+parts_wait_days, emergency, deferrable, comeback_of, promised, ready, picked_up,
+status and note. A crew file needs name and weekly_hours, and may have productivity
+(the share of paid hours that go on jobs, 0 to 1), skills (all, or kinds apart by
+semicolons), from, until and hourly_cost. A time-off file has name (shop: a day on
+which all is closed), from and until. An events file has name, from, until and effect:
+one-time (it won't come again), yearly, or known (it will come).`,
+		Example: `  freshet import drop-offs.csv crew.csv time-off.csv
+  freshet import --preview export.xlsx
+  freshet import export.xlsx --map "Work Order=ro_number" --map "Bay=ignore" --dates mdy
+  freshet import vacation.ics --who "Ansel"`,
 		RunE: func(c *cobra.Command, files []string) error { return a.takeIn(c, files, how) }}
 	f := c.Flags()
-	f.StringVar(&how.as, "as", "", "what the rows are: drop-offs, crew, time-off or events (default: told from the headers)")
-	f.StringArrayVar(&how.maps, "map", nil, "`\"Their Name=field\"`: which column is which; once for each")
-	f.StringVar(&how.dates, "dates", "", "how 3/4/2025 is meant: mdy or dmy")
+	f.StringVar(&how.as, "as", "", "what the `ROWS` are: drop-offs, crew, time-off or events (default: told from the headers)")
+	f.StringArrayVar(&how.maps, "map", nil, "which column is which, `\"Their Name=field\"`; once for each column, with ignore as the field of one to leave alone")
+	f.StringVar(&how.dates, "dates", "", "which `ORDER` the dates have: mdy if 3/4/2025 is March 4, dmy if it is April 3")
 	f.BoolVar(&how.guesses, "accept-guesses", false, "accept the guesses, the first for each column and field; --preview shows them")
-	f.StringVar(&how.sheet, "sheet", "", "which sheet of a workbook (default the first)")
-	f.StringVar(&how.who, "who", "", "whose time off a calendar (.ics) holds: a `name` on the crew, or shop")
+	f.StringVar(&how.sheet, "sheet", "", "which `SHEET` of a workbook (default the first)")
+	f.StringVar(&how.who, "who", "", "whose time off a calendar (.ics) holds: a `NAME` on the crew, or shop")
 	f.BoolVar(&how.demo, "into-demo", false, "take files into the invented shop of 'freshet demo' all the same")
 	f.BoolVar(&how.preview, "preview", false, "show which column would be taken for what, and take nothing in")
 	return c

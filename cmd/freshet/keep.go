@@ -27,6 +27,7 @@ func (a *app) undo() *cobra.Command {
 	return &cobra.Command{Use: "undo", Short: "Take back the file that was imported last", Args: cobra.NoArgs,
 		Long: `Takes back the newest import that stands: what it added goes, what it updated says
 again what it said before. Once more, and the import before it is taken back.`,
+		Example: `  freshet undo`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			db, err := a.open(c.Context())
 			if err != nil {
@@ -52,6 +53,7 @@ func (a *app) rejects() *cobra.Command {
 		Long: `Writes the rejected rows of the newest import that has some, or of the one that
 --batch names, as CSV with the columns of their file and the reasons in a last one.
 Mended, it can be imported like any other file.`,
+		Example: `  freshet rejects --out mend.csv`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if a.json {
 				return usage{errors.New("rejects are written as CSV: need no --json")}
@@ -79,8 +81,8 @@ Mended, it can be imported like any other file.`,
 			fmt.Fprintf(a.out, "%d rejected rows of %s are in %s\n", b.Rejected, b.File, out)
 			return nil
 		}}
-	c.Flags().StringVar(&out, "out", "", "write to this file")
-	c.Flags().Int64Var(&id, "batch", 0, "number of the import (default the newest with rejected rows)")
+	c.Flags().StringVar(&out, "out", "", "write to this `FILE`")
+	c.Flags().Int64Var(&id, "batch", 0, "`NUMBER` of the import (default the newest with rejected rows)")
 	return c
 }
 
@@ -105,6 +107,7 @@ func (a *app) export() *cobra.Command {
 into an empty database, they make the same records. Notes on alerts are written
 beside them, to be read. Texts that begin like a formula
 get an apostrophe before them, so that a spreadsheet doesn't run them.`,
+		Example: `  freshet export records`,
 		RunE: func(c *cobra.Command, args []string) error {
 			db, err := a.open(c.Context())
 			if err != nil {
@@ -147,6 +150,7 @@ func (a *app) backup() *cobra.Command {
 	return &cobra.Command{Use: "backup FILE", Short: "Make a verified copy of the database", Args: cobra.ExactArgs(1),
 		Long: `Copies the database, in use or not, into a file, and checks the copy record by
 record before it takes the place of an older one of that name.`,
+		Example: `  freshet backup /media/stick/shop-backup.db`,
 		RunE: func(c *cobra.Command, args []string) error {
 			db, err := a.open(c.Context())
 			if err != nil {
@@ -169,6 +173,7 @@ func (a *app) restore() *cobra.Command {
 	return &cobra.Command{Use: "restore FILE", Short: "Bring back the records of a backup", Args: cobra.ExactArgs(1),
 		Long: `Checks the backup, keeps what there is now beside the database, and puts the
 backup's records in its place. End 'freshet serve' first.`,
+		Example: `  freshet restore /media/stick/shop-backup.db`,
 		RunE: func(c *cobra.Command, args []string) error {
 			path, err := a.path()
 			if err != nil {
@@ -212,6 +217,7 @@ func (a *app) check() *cobra.Command {
 what was taken in, and the settings; says how old the last backup is. The exit status
 is 1 if anything is wrong, or if the last backup is more than a day old although
 'freshet serve' is running.`,
+		Example: `  freshet check`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			db, err := a.open(c.Context())
 			if err != nil {

@@ -18,6 +18,9 @@ func (a *app) kinds() *cobra.Command {
 		Long: `Lists the kinds of jobs: each is a group of words that your files use for one thing.
 Every answer counts by these groups. Records keep the words as they were imported,
 so that any change can be taken back.`,
+		Example: `  freshet kinds
+  freshet kinds suggest
+  freshet kinds merge "AC" "A/C unit" --into "air conditioning"`,
 		RunE: func(c *cobra.Command, _ []string) error { return a.withStore(c, a.showKinds) }}
 	suggest := &cobra.Command{Use: "suggest", Short: "Say which kinds may mean one thing, and why", Args: cobra.NoArgs,
 		RunE: func(c *cobra.Command, _ []string) error { return a.withStore(c, a.suggestKinds) }}
@@ -29,7 +32,7 @@ so that any change can be taken back.`,
 			}
 			return a.changeKinds(c, func(ctx context.Context, db *store.Store) error { return db.Merge(ctx, args, into, a.now()) })
 		}}
-	merge.Flags().StringVar(&into, "into", "", "the group's `name`, old or new")
+	merge.Flags().StringVar(&into, "into", "", "the group's `NAME`, old or new")
 	rename := &cobra.Command{Use: "rename KIND NAME", Short: "Give a kind another name", Args: cobra.ExactArgs(2),
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.changeKinds(c, func(ctx context.Context, db *store.Store) error { return db.Rename(ctx, args[0], args[1], a.now()) })

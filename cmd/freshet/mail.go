@@ -31,13 +31,15 @@ func (a *app) mail() *cobra.Command {
 	var schedule string
 	values := make([]string, len(post.Settings))
 	c := &cobra.Command{Use: "mail", Short: "Say where the weekly letter goes, or see what was sent", Args: cobra.NoArgs,
-		Long: `mail says where the weekly letter goes and by which mail server, and shows the
-letters that were sent. 'freshet serve' sends it each week at the hour of
---schedule (minute, hour, *, *, day of the week with 1 for Monday), also when the
-machine was off at that hour. 'freshet report --send' sends it now.
+		Long: `Says where the weekly letter goes and by which mail server, and shows the letters
+that were sent. 'freshet serve' sends it each week at the hour of --schedule (minute,
+hour, *, *, day of the week with 1 for Monday), or as soon as the machine is on again.
+'freshet report --send' sends it now.
 
 The password of the mail server is never kept in the database: it comes from
 ` + post.PasswordVariable + ` or from a file that only you can read.`,
+		Example: `  freshet mail --to you@example.com --from shop@example.com --host smtp.example.com --user shop --password-file password.txt
+  freshet mail --test`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			ctx := c.Context()
 			for i, s := range post.Settings {
@@ -90,11 +92,11 @@ The password of the mail server is never kept in the database: it comes from
 			return a.showMail(ctx, db)
 		}}
 	for i, s := range post.Settings {
-		c.Flags().StringVar(&values[i], s.Name, s.Usual, s.Usage)
+		c.Flags().StringVar(&values[i], s.Name, s.Usual, quoteFirst(s.Usage))
 	}
-	c.Flags().StringVar(&schedule, "schedule", weekly.Usual, "when the letter is due, in the shop's time zone")
+	c.Flags().StringVar(&schedule, "schedule", weekly.Usual, "the `HOUR` at which the letter is due, in the shop's time zone")
 	c.Flags().BoolVar(&test, "test", false, "send a test letter to every address now")
-	c.Flags().Int64Var(&again, "again", 0, "send the letter of this number once more")
+	c.Flags().Int64Var(&again, "again", 0, "send the letter of this `NUMBER` once more")
 	c.Flags().BoolVar(&pause, "pause", false, "send no letters until --resume")
 	c.Flags().BoolVar(&resume, "resume", false, "send letters again")
 	c.MarkFlagsMutuallyExclusive("pause", "resume")

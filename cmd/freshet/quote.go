@@ -16,12 +16,15 @@ func (a *app) quote() *cobra.Command {
 	q := desk.Inquiry{PartsDays: -1}
 	var keep bool
 	var ro string
-	c := &cobra.Command{Use: "quote", Short: "When a job dropped off today would be ready, and why", Args: cobra.NoArgs,
-		Long: `quote says by what day a job of some kind would be ready, with chances of 5, 8 and
-9 in 10, what the days are made of, and a sentence for the customer. --hours are
-quoted ones; without them it takes the kind's usual. --parts-days says when its
-part is there, 0 if it is in stock or none is needed; without it, the shop's own
-past says how likely a part is and how long it takes. --keep keeps the quote.`,
+	c := &cobra.Command{Use: "quote", Short: "Say when a job dropped off today would be ready, and why", Args: cobra.NoArgs,
+		Long: `Says by what day a job of some kind would be ready, with chances of 5, 8 and 9 in
+10, what the days are made of, and a sentence for the customer. --hours are quoted
+ones; without them it takes the kind's usual. --parts-days says when its part is
+there, 0 if it is in stock or none is needed; without it, the shop's own past says how
+likely a part is and how long it takes. --keep keeps the quote, so that it can be held
+against the day on which the job was ready.`,
+		Example: `  freshet quote --kind cooling --hours 4
+  freshet quote --kind cooling --hours 4 --parts-days 0    the part is in stock`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if q.Kind == "" {
 				return usage{fmt.Errorf("--kind: need a job kind; 'freshet outlook' lists the shop's")}
@@ -44,12 +47,13 @@ past says how likely a part is and how long it takes. --keep keeps the quote.`,
 			}, func(v desk.Quote) error { return a.showQuote(v, kept) })
 		}}
 	f := c.Flags()
-	f.StringVar(&q.Kind, "kind", "", "job kind, as the shop names it")
-	f.Float64Var(&q.Hours, "hours", 0, "quoted hours (default the kind's usual)")
-	f.Float64Var(&q.PartsDays, "parts-days", -1, "days until its part is there (default not known)")
+	f.StringVar(&q.Kind, "kind", "", "the `KIND` of job, as the shop names it")
+	f.Float64Var(&q.Hours, "hours", 0, "quoted `HOURS` (default the kind's usual)")
+	f.Float64Var(&q.PartsDays, "parts-days", -1, "`DAYS` until its part is there")
+	f.Lookup("parts-days").DefValue = "not known"
 	f.BoolVar(&q.Emergency, "emergency", false, "it can't wait in line")
 	f.BoolVar(&keep, "keep", false, "keep the quote, to be set against what comes")
-	f.StringVar(&ro, "ro", "", "keep the quote with the number of its repair order")
+	f.StringVar(&ro, "ro", "", "keep the quote with this `NUMBER` of a repair order")
 	return c
 }
 

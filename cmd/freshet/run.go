@@ -81,14 +81,29 @@ Try it: 'freshet demo' opens an invented shop in your browser.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(misspelt)
 	f := root.PersistentFlags()
-	f.StringVar(&a.db, "db", "", "the shop's database (default $FRESHET_DB, else in the user-data folder)")
-	f.StringVar(&a.asOf, "as-of", "", "pretend that this day, YYYY-MM-DD, begins now (default today)")
-	f.BoolVar(&a.json, "json", false, "answer as JSON")
-	f.Uint64Var(&a.seed, "seed", 0, "seed of the simulation (default from --as-of)")
-	f.IntVar(&a.weeks, "weeks", 13, fmt.Sprintf("weeks ahead, 1 to %d", desk.MaxWeeks))
-	for _, c := range append(a.keeping(), a.demo(), a.serve(), a.access(), a.importFiles(), a.kinds(), a.shop(), a.outlook(), a.crew(), a.watch(), a.report(), a.mail(), a.quote(), a.score(), a.series(), a.version()) {
-		root.AddCommand(c)
+	f.StringVar(&a.db, "db", "", "`FILE` of the shop's database (default $FRESHET_DB, else in the user-data folder)")
+	f.StringVar(&a.asOf, "as-of", "", "pretend that this `DAY`, YYYY-MM-DD, begins now (default today)")
+	f.BoolVar(&a.json, "json", false, "answer for programs, as JSON")
+	f.Uint64Var(&a.seed, "seed", 0, "`NUMBER` that the dice start from: the same gives the same answer (default made of the day)")
+	f.IntVar(&a.weeks, "weeks", 13, fmt.Sprintf("how many `WEEKS` to look ahead, 1 to %d", desk.MaxWeeks))
+	for _, group := range []struct {
+		title    string
+		commands []*cobra.Command
+	}{
+		{"Ask what is coming:", []*cobra.Command{a.outlook(), a.crew(), a.watch(), a.quote(), a.report(), a.score()}},
+		{"Take records in, and keep them safe:", append(a.keeping(), a.importFiles(), a.kinds())},
+		{"Set it up, and keep it running:", []*cobra.Command{a.demo(), a.serve(), a.shop(), a.mail(), a.access()}},
+		{"And:", []*cobra.Command{a.series(), a.version(), a.manual()}},
+	} {
+		root.AddGroup(&cobra.Group{ID: group.title, Title: group.title})
+		for _, c := range group.commands {
+			c.GroupID = group.title
+			root.AddCommand(c)
+		}
+		root.SetHelpCommandGroupID(group.title) // help stands in the last
 	}
+	root.SetUsageTemplate(strings.NewReplacer("Global Flags:", "Flags of every command:", "Available Commands:", "Commands:",
+		"for more information about a command.", "says more about one.").Replace(root.UsageTemplate()))
 	root.Args = noSuchCommand
 	misuseOfArgs(root)
 	return root
@@ -147,6 +162,12 @@ func misspelt(c *cobra.Command, err error) error {
 // mostTypos is how many letters a command or a flag may be off, as cobra's own
 // suggestions have it.
 const mostTypos = 2
+
+// quoteFirst makes the first word of a flag's usage, its unit, what help shows
+// beside the flag.
+func quoteFirst(usage string) string { return firstWord.ReplaceAllString(usage, "`$0`") }
+
+var firstWord = regexp.MustCompile(`^\w+`)
 
 // plain writes an error for people, to whom the parts of the program mean
 // nothing.

@@ -55,16 +55,17 @@ func (a *app) series() *cobra.Command {
 	names := "auto, " + strings.Join(slices.Sorted(maps.Keys(seriesModels)), ", ")
 	c := &cobra.Command{
 		Use:   "series FILE",
-		Short: "Forecasts of plain numeric series, as JSON Lines",
-		Long: `series forecasts each line of FILE: an id, then values, oldest first, apart by
-commas; an empty one is missing. It answers with a line of JSON for each, in
-their order, and goes on where one can't be forecast: that line holds "error".
-Quantiles are those of each step by itself. Nothing is drawn at random: the
-same file gives the same bytes whatever --seed.
+		Short: "Forecast plain numbers, without a shop (for programs)",
+		Long: `Forecasts each line of FILE: a name, then values, oldest first, apart by commas; an
+empty one is missing. It answers with a line of JSON for each, in their order, and
+goes on where one can't be forecast: that line holds "error". Quantiles are those of
+each step by itself. Nothing is drawn at random: the same file gives the same bytes
+whatever --seed.
 
 --nonnegative holds forecasts at 0 or more: what a model puts below 0 counts as
 0. --counts does too, and with auto or counts the quantiles are whole numbers.`,
-		Args: cobra.ExactArgs(1),
+		Example: "  freshet series months.csv --period 12 --horizon 18",
+		Args:    cobra.ExactArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
 			if err := r.check(names); err != nil {
 				return usage{err}
@@ -81,12 +82,13 @@ same file gives the same bytes whatever --seed.
 		},
 	}
 	f := c.Flags()
-	f.Float64Var(&r.period, "period", 1, "steps in a season, such as 12 or 52.18; 1 is no season")
-	f.IntVar(&r.horizon, "horizon", 12, "steps ahead")
-	f.StringVar(&r.model, "model", "auto", names)
-	f.BoolVar(&r.counts, "counts", false, "values are counts")
+	f.Float64Var(&r.period, "period", 1, "`STEPS` in a season, such as 12 or 52.18; 1 is no season")
+	f.IntVar(&r.horizon, "horizon", 12, "how many `STEPS` ahead")
+	f.StringVar(&r.model, "model", "auto", "`NAME` of the model: "+names)
+	f.BoolVar(&r.counts, "counts", false, "values are counts: 0, 1, 2 and so on")
 	f.BoolVar(&r.nonNegative, "nonnegative", false, "values are never negative")
-	f.IntVar(&r.workers, "workers", runtime.GOMAXPROCS(0), "series at a time")
+	f.IntVar(&r.workers, "workers", runtime.GOMAXPROCS(0), "`NUMBER` of series at a time")
+	f.Lookup("workers").DefValue = "one a core" // the manual is the same on every machine
 	return c
 }
 

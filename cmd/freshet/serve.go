@@ -36,7 +36,11 @@ func (a *app) serve() *cobra.Command {
 		Long: `Serves the shop's pages on this machine until it is ended. Meanwhile it makes the
 weekly report anew when it is due or records came in, and once a day a checked
 backup. A backup is removed when a newer good one is there and neither --keep-days
-nor --keep-weeks holds it.`,
+nor --keep-weeks holds it.
+
+Other machines are served only once the owner has set a passphrase and switched the
+network on, on the page Settings.`,
+		Example: `  freshet serve`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			db, err := a.create(c.Context())
 			if err != nil {
@@ -51,10 +55,10 @@ nor --keep-weeks holds it.`,
 			}
 			return a.servePages(c, db, listen, a.nightly(backups, keep))
 		}}
-	c.Flags().StringVar(&backups, "backups", "", "folder of the nightly backups (default backups, beside the database)")
-	c.Flags().IntVar(&keep.Daily, "keep-days", keep.Daily, "how many days' backups to keep")
-	c.Flags().IntVar(&keep.Weekly, "keep-weeks", keep.Weekly, "how many weeks' backups to keep")
-	c.Flags().StringVar(&listen, "listen", "", "address to serve on (default "+usualListen+", or all of this machine's once the network is switched on)")
+	c.Flags().StringVar(&backups, "backups", "", "`FOLDER` of the nightly backups (default backups, beside the database)")
+	c.Flags().IntVar(&keep.Daily, "keep-days", keep.Daily, "how many `DAYS`' backups to keep")
+	c.Flags().IntVar(&keep.Weekly, "keep-weeks", keep.Weekly, "how many `WEEKS`' backups to keep")
+	c.Flags().StringVar(&listen, "listen", "", "`ADDRESS` to serve on (default "+usualListen+", or all of this machine's once the network is switched on)")
 	return c
 }
 
@@ -64,6 +68,8 @@ func (a *app) demo() *cobra.Command {
 		Long: `Makes the records of an invented shop, six years of them until yesterday, in a
 fresh database (or the one that --db names) and serves its pages. With --files it
 only writes the shop's files, to look at and to import.`,
+		Example: `  freshet demo
+  freshet demo --files sample`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if files != "" {
 				return a.writeDemo(files)
@@ -86,8 +92,8 @@ only writes the shop's files, to look at and to import.`,
 			}
 			return a.servePages(c, db, listen, func(context.Context, *store.Store) error { return nil }) // it can be made again
 		}}
-	c.Flags().StringVar(&listen, "listen", "", "address to serve on (default "+usualListen+", or all of this machine's once the network is switched on)")
-	c.Flags().StringVar(&files, "files", "", "only write the invented shop's files into this folder")
+	c.Flags().StringVar(&listen, "listen", "", "`ADDRESS` to serve on (default "+usualListen+", or all of this machine's once the network is switched on)")
+	c.Flags().StringVar(&files, "files", "", "only write the invented shop's files into this `FOLDER`")
 	return c
 }
 

@@ -14,73 +14,79 @@ func (a *app) shop() *cobra.Command {
 	var name, zone, week, bays string
 	limits := desk.Limits()
 	values := make([]float64, len(limits))
-	c := &cobra.Command{Use: "shop", Short: "Say the shop's name, time zone, costs and limits, or see them", Args: cobra.NoArgs, RunE: func(c *cobra.Command, _ []string) error {
-		ctx := c.Context()
-		if _, err := time.LoadLocation(zone); err != nil {
-			return usage{fmt.Errorf("--zone: need a time zone such as America/Denver, have %q", zone)}
-		}
-		if _, err := desk.ParseWeek(week); week != "" && err != nil {
-			return usage{fmt.Errorf("--open: %w", err)}
-		}
-		if _, err := desk.ParseBays(bays); bays != "" && err != nil {
-			return usage{fmt.Errorf("--bays: %w", err)}
-		}
-		for i, l := range limits {
-			if c.Flags().Changed(l.Name) {
-				if err := l.Check(values[i]); err != nil {
-					return usage{err}
+	c := &cobra.Command{Use: "shop", Short: "Say the shop's name, time zone, costs and limits, or see them", Args: cobra.NoArgs,
+		Long: `Says the shop's name, its time zone, the days on which it is open, how many can work at
+once, and the costs and limits behind the advice. Without flags it shows them all, and
+which are yours and which are the usual ones.`,
+		Example: `  freshet shop --name "Our Shop" --zone America/Denver
+  freshet shop --open "mon tue wed thu fri sat=0.5" --hire-cost 4000`,
+		RunE: func(c *cobra.Command, _ []string) error {
+			ctx := c.Context()
+			if _, err := time.LoadLocation(zone); err != nil {
+				return usage{fmt.Errorf("--zone: need a time zone such as America/Denver, have %q", zone)}
+			}
+			if _, err := desk.ParseWeek(week); week != "" && err != nil {
+				return usage{fmt.Errorf("--open: %w", err)}
+			}
+			if _, err := desk.ParseBays(bays); bays != "" && err != nil {
+				return usage{fmt.Errorf("--bays: %w", err)}
+			}
+			for i, l := range limits {
+				if c.Flags().Changed(l.Name) {
+					if err := l.Check(values[i]); err != nil {
+						return usage{err}
+					}
 				}
 			}
-		}
-		db, err := a.create(ctx)
-		if err != nil {
-			return err
-		}
-		defer db.Close()
-		for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingOpen, week}, {desk.SettingBays, bays}} {
-			if s[1] == "" {
-				continue
-			}
-			if err := db.Set(ctx, s[0], s[1]); err != nil {
-				return err
-			}
-		}
-		for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"bays", desk.SettingBays, "0 (no limit)"}} {
-			v, err := db.Setting(ctx, s[1], s[2])
+			db, err := a.create(ctx)
 			if err != nil {
 				return err
 			}
-			fmt.Fprintf(a.out, "%-10s %s\n", s[0], v)
-		}
-		fmt.Fprintf(a.out, "%-10s %s\n", "database", db.Path())
-		d := &desk.Desk{Store: db}
-		for i, l := range limits {
-			if c.Flags().Changed(l.Name) {
-				if err := d.SetLimit(ctx, l, values[i]); err != nil {
+			defer db.Close()
+			for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingOpen, week}, {desk.SettingBays, bays}} {
+				if s[1] == "" {
+					continue
+				}
+				if err := db.Set(ctx, s[0], s[1]); err != nil {
 					return err
 				}
 			}
-		}
-		policy, set, err := d.Policy(ctx)
-		if err != nil {
-			return err
-		}
-		fmt.Fprintln(a.out, "\nCosts and limits behind the advice (usual: common practice, no source):")
-		for _, l := range limits {
-			whose := "usual"
-			if set[l.Name] {
-				whose = "yours"
+			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"bays", desk.SettingBays, "0 (no limit)"}} {
+				v, err := db.Setting(ctx, s[1], s[2])
+				if err != nil {
+					return err
+				}
+				fmt.Fprintf(a.out, "%-10s %s\n", s[0], v)
 			}
-			fmt.Fprintf(a.out, "%-18s %8.4g  %s  %s\n", l.Name, l.Of(policy), whose, l.Usage)
-		}
-		return nil
-	}}
-	c.Flags().StringVar(&name, "name", "", "the shop's name, as pages and reports show it")
-	c.Flags().StringVar(&zone, "zone", "", "the time zone in which its days begin, such as America/Denver")
+			fmt.Fprintf(a.out, "%-10s %s\n", "database", db.Path())
+			d := &desk.Desk{Store: db}
+			for i, l := range limits {
+				if c.Flags().Changed(l.Name) {
+					if err := d.SetLimit(ctx, l, values[i]); err != nil {
+						return err
+					}
+				}
+			}
+			policy, set, err := d.Policy(ctx)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintln(a.out, "\nCosts and limits behind the advice (usual: common practice, no source):")
+			for _, l := range limits {
+				whose := "usual"
+				if set[l.Name] {
+					whose = "yours"
+				}
+				fmt.Fprintf(a.out, "%-18s %8.4g  %s  %s\n", l.Name, l.Of(policy), whose, l.Usage)
+			}
+			return nil
+		}}
+	c.Flags().StringVar(&name, "name", "", "the shop's `NAME`, as pages and reports show it")
+	c.Flags().StringVar(&zone, "zone", "", "the time `ZONE` in which its days begin, such as America/Denver")
 	c.Flags().StringVar(&week, "open", "", "the `DAYS` on which it opens, such as \"mon tue wed thu fri sat=0.5\" (0.5: half a day)")
-	c.Flags().StringVar(&bays, "bays", "", "how many technicians can work at once (0: no limit)")
+	c.Flags().StringVar(&bays, "bays", "", "`NUMBER` of technicians who can work at once (0: no limit)")
 	for i, l := range limits {
-		c.Flags().Float64Var(&values[i], l.Name, l.Of(capacity.DefaultPolicy()), l.Usage)
+		c.Flags().Float64Var(&values[i], l.Name, l.Of(capacity.DefaultPolicy()), quoteFirst(l.Usage))
 	}
 	return c
 }

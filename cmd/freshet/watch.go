@@ -12,16 +12,20 @@ import (
 
 func (a *app) watch() *cobra.Command {
 	var say saying
-	c := &cobra.Command{Use: "watch", Short: "Weeks, seasons and job kinds that don't fit, and what may be behind it", Args: cobra.NoArgs,
-		Long: `Says which weeks, seasons and kinds of jobs don't fit what was expected of them, how
-odd they are, and what drives them. An alert has a name, in brackets, by which you can
-say what you know of it:
+	c := &cobra.Command{Use: "watch", Short: "Say which weeks, seasons and kinds of jobs don't fit, and how odd they are", Args: cobra.NoArgs,
+		Long: `Holds what came in against what was to be expected, week by week: weeks far busier or
+quieter than usual, several odd weeks on end, a kind of job that became common or
+rare, records that seem to be missing, and a season that comes early or late; and says
+what drives them. "1 in 40" means that chance alone brings such a week once in 40. It
+alerts seldom on purpose.
 
-  --seen NAME         you know of it: it stays listed, and the letter is quiet about it
-  --explain NAME --because "a hailstorm"
-                      what was behind it; with --one-time its weeks say nothing of other
-                      years, so that next year's season isn't bent by them
-  --take-back NAME    takes the last of these back`,
+An alert has a name, in brackets, by which you can say what you know of it: with --seen
+it stays listed, and the letter is quiet about it; --explain with --because says what
+was behind it, and with --one-time its weeks say nothing of other years, so that next
+year's season isn't bent by them; --take-back takes the last of these back.`,
+		Example: `  freshet watch
+  freshet watch --seen NAME
+  freshet watch --explain NAME --because "a hailstorm" --one-time`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if err := say.check(c.Flags().Changed); err != nil {
 				return usage{err}

@@ -51,12 +51,12 @@ var Settings = []Setting{
 	{"to", "", "addresses of the owner's letter, apart by commas", checkAddresses},
 	{"counter", "", "addresses of the counter's letter, which has no money", checkAddresses},
 	{"from", "", "address that letters come from", CheckAddress},
-	{"host", "", "mail server, such as smtp.example.com", nil},
-	{"port", "587", "its port", checkPort},
-	{"security", string(StartTLS), fmt.Sprintf("%s, %s (from the start, usually port 465) or %s (this machine alone)", StartTLS, TLS, Plain), checkSecurity},
-	{"user", "", "user name there, if it asks for one", nil},
+	{"host", "", "server for mail, such as smtp.example.com", nil},
+	{"port", "587", "port of that server", checkPort},
+	{"security", string(StartTLS), fmt.Sprintf("way to keep letters secret: %s, %s (from the start, usually port 465) or %s (this machine alone)", StartTLS, TLS, Plain), checkSecurity},
+	{"user", "", "name of the user there, if it asks for one", nil},
 	{"password-file", "", "file with the password, readable by you alone; or set " + PasswordVariable, nil},
-	{"attach", "yes", "attach the report as a page: yes or no", checkYes},
+	{"attach", "yes", "yes or no: attach the report as a page", checkYes},
 }
 
 func checkAddresses(text string) error {
