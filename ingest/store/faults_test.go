@@ -74,16 +74,27 @@ type victim struct {
 }
 
 func TestMain(m *testing.M) {
-	text := os.Getenv("FRESHET_VICTIM")
-	if text == "" {
-		os.Exit(m.Run())
+	read := func(name string, into any) bool {
+		text, ok := os.LookupEnv(name)
+		if ok {
+			if err := json.Unmarshal([]byte(text), into); err != nil {
+				panic(err)
+			}
+		}
+		return ok
 	}
 	var v victim
-	if err := json.Unmarshal([]byte(text), &v); err != nil {
-		panic(err)
+	var c shimmed
+	switch {
+	case read("FRESHET_VICTIM", &v):
+		work(v)
+	case read("FRESHET_SHIMMED", &c):
+		if err := json.NewEncoder(os.Stdout).Encode(c.work()); err != nil {
+			panic(err)
+		}
+	default:
+		os.Exit(m.Run())
 	}
-	work(v)
-	fmt.Println("came through")
 }
 
 // work imports batches of 200 rows, half of them known and changed, and makes
