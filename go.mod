@@ -26,6 +26,7 @@ require (
 	golang.org/x/text v0.44.0
 	gonum.org/v1/gonum v0.17.0
 	gonum.org/v1/plot v0.17.0
+	gopkg.in/natefinch/lumberjack.v2 v2.2.1
 	pgregory.net/rapid v1.3.0
 )
 

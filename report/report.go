@@ -37,6 +37,8 @@ type Facts struct {
 	Model     string         `json:"model"`
 	Hours     string         `json:"hours"` // where job hours come from
 	Warnings  []string       `json:"warnings"`
+	Failed    []string       `json:"failed,omitempty"` // parts of the week's work that went wrong, a sentence each
+	Quotes    *QuotesDue     `json:"quotes,omitempty"` // last week's quotes against what came; nil where none fell due
 }
 
 // Week is one week ahead. Crew is nil where no crew is known.
@@ -182,6 +184,12 @@ func Build(f Facts) Report {
 
 // thisWeek says what is coming now.
 func (r *Report) thisWeek() string {
+	if len(r.Weeks) == 0 && len(r.Failed) > 0 {
+		return "There is no forecast this time: what went wrong stands below."
+	}
+	if len(r.Weeks) == 0 && len(r.Failed) > 0 {
+		return "There is no forecast this time: what went wrong stands below."
+	}
 	if len(r.Weeks) == 0 {
 		return "There is nothing on record yet: import the shop's drop-offs first."
 	}

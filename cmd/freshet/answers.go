@@ -282,15 +282,21 @@ func (a *app) showScore(v desk.Score) error {
 }
 
 func (a *app) report() *cobra.Command {
-	var out string
+	var out, again string
 	var send bool
 	c := &cobra.Command{Use: "report", Short: "Write the weekly report as one page that opens anywhere, or mail it", Args: cobra.NoArgs,
 		Long: `Makes the weekly report: what is coming, whether the crew's hours meet it, and what to
 decide by when. It prints the report's first sentences; --out writes all of it into
-one file that any browser opens and any printer prints, and --send mails it.`,
+one file that any browser opens and any printer prints, and --send mails it, after
+the watched folder was looked through. --again makes a past week's report as it was,
+whatever came in since.`,
 		Example: `  freshet report --out report.html
-  freshet report --send`,
+  freshet report --send
+  freshet report --again 2026-W48 --out then.html`,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if again != "" {
+				return a.reportAgain(c.Context(), again, out)
+			}
 			if send {
 				db, err := a.open(c.Context())
 				if err != nil {
@@ -317,6 +323,8 @@ one file that any browser opens and any printer prints, and --send mails it.`,
 		}}
 	c.Flags().StringVar(&out, "out", "", "write the page to this `FILE`")
 	c.Flags().BoolVar(&send, "send", false, "mail this week's letter now, as 'freshet mail' says")
+	c.Flags().StringVar(&again, "again", "", "make the report of a past `WEEK`, such as 2026-W48, again as it was")
+	c.MarkFlagsMutuallyExclusive("send", "again")
 	return c
 }
 

@@ -1,29 +1,24 @@
 package main
 
 import (
-	"bytes"
 	"context"
-	"encoding/json"
-	"errors"
 	"fmt"
+	"io"
 	"log/slog"
 	"os"
+	"path/filepath"
 	"time"
 
 	"github.com/spf13/cobra"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/cmd/freshet/internal/post"
+	"freshet/cmd/freshet/internal/week"
 	"freshet/cmd/freshet/internal/weekly"
-	"freshet/forecast"
 	"freshet/ingest/store"
 	"freshet/report"
 	"freshet/report/html"
-	"freshet/report/mail"
 )
-
-// settingPaused says that no letters are sent.
-const settingPaused = "mail paused"
 
 func (a *app) mail() *cobra.Command {
 	var test, pause, resume bool
@@ -65,7 +60,7 @@ The password of the mail server is never kept in the database: it comes from
 				set[post.SettingSchedule] = schedule
 			}
 			if pause || resume {
-				set[settingPaused] = map[bool]string{true: "yes", false: ""}[pause]
+				set[week.SettingPaused] = map[bool]string{true: "yes", false: ""}[pause]
 			}
 			if since, err := db.Setting(ctx, post.SettingSince, ""); err != nil {
 				return err
@@ -77,15 +72,14 @@ The password of the mail server is never kept in the database: it comes from
 					return err
 				}
 			}
-			log := slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: slog.LevelWarn}))
 			switch {
 			case test:
-				return a.sendTest(ctx, db, log)
+				return a.sendTest(ctx, a.week(c, db))
 			case again > 0:
 				if err := db.LetterAgain(ctx, again, a.now()); err != nil {
 					return err
 				}
-				if err := a.deliver(ctx, db, log); err != nil {
+				if err := a.week(c, db).Deliver(ctx); err != nil {
 					return err
 				}
 			}
@@ -136,7 +130,7 @@ func (a *app) showMail(ctx context.Context, db *store.Store) error {
 		}
 		fmt.Fprintf(a.out, "%-14s %s\n", s.Name, v)
 	}
-	if paused, err := db.Setting(ctx, settingPaused, ""); err != nil {
+	if paused, err := db.Setting(ctx, week.SettingPaused, ""); err != nil {
 		return err
 	} else if paused != "" {
 		fmt.Fprintln(a.out, "\nLetters are paused: --resume sends them again.")
@@ -163,188 +157,83 @@ func (a *app) showMail(ctx context.Context, db *store.Store) error {
 	return nil
 }
 
-// slot gives the newest moment at which a letter was due.
-func (a *app) slot(ctx context.Context, db *store.Store, loc *time.Location) (time.Time, bool, error) {
-	text, err := db.Setting(ctx, post.SettingSchedule, weekly.Usual)
-	if err != nil {
-		return time.Time{}, false, err
-	}
-	s, err := weekly.Parse(text)
-	if err != nil {
-		return time.Time{}, false, err
-	}
-	t, ok := s.Last(a.now(), loc)
-	return t, ok, nil
+// week gives the shop's recurring work, as the flags of a call ask for it. It
+// logs nothing: at a terminal, errors are the call's.
+func (a *app) week(c *cobra.Command, db *store.Store) *week.Week {
+	return &week.Week{Store: db, Now: a.now, Getenv: os.Getenv, Log: slog.New(slog.DiscardHandler), Version: built().Version, Keep: store.UsualKeep,
+		Backups: filepath.Join(filepath.Dir(db.Path()), "backups"),
+		Ask:     func(ctx context.Context) (desk.Ask, error) { return a.ask(c, &desk.Desk{Store: db}) }}
 }
 
-// letters puts the letters of the newest slot into the outbox, unless they are
-// there, and sends what is due. It does nothing where nobody has said where
-// letters go, or while they are paused.
-func (a *app) letters(ctx context.Context, db *store.Store, log *slog.Logger) error {
-	if paused, err := db.Setting(ctx, settingPaused, ""); err != nil || paused != "" {
-		return err
+// sendTest sends a test letter and says what the server answered.
+func (a *app) sendTest(ctx context.Context, w *week.Week) error {
+	said, err := w.Test(ctx)
+	for _, line := range said {
+		fmt.Fprintln(a.out, line)
 	}
-	loc, err := (&desk.Desk{Store: db}).Zone(ctx)
-	if err != nil {
-		return err
-	}
-	slot, ok, err := a.slot(ctx, db, loc)
-	if err != nil {
-		return err
-	}
-	since, err := db.Setting(ctx, post.SettingSince, "")
-	if err != nil {
-		return err
-	}
-	if ok && since != "" && slot.UTC().Format(time.RFC3339) >= since {
-		if _, err := a.putLetters(ctx, db, forecast.DateOf(slot.In(loc))); err != nil {
-			if errors.Is(err, post.ErrNotSet) {
-				return nil
-			}
-			return err
-		}
-	}
-	return a.deliver(ctx, db, log)
-}
-
-// putLetters makes the letters of the week that holds a day from the newest
-// run, and tells how many are new in the outbox.
-func (a *app) putLetters(ctx context.Context, db *store.Store, day forecast.Date) (added int, err error) {
-	config, err := post.Load(ctx, db, os.Getenv)
-	if err != nil {
-		return 0, err
-	}
-	run, ok, err := db.LatestRun(ctx)
-	if err != nil || !ok {
-		return 0, err
-	}
-	var now report.Report
-	if err := json.Unmarshal(run.Report, &now); err != nil {
-		return 0, fmt.Errorf("the last run's report: %w", err)
-	}
-	before, err := reportBefore(ctx, db, run.AsOf.Monday())
-	if err != nil {
-		return 0, err
-	}
-	var page []byte
-	if config.Attach {
-		var b bytes.Buffer
-		if err := html.Write(&b, now); err != nil {
-			return 0, err
-		}
-		page = b.Bytes()
-	}
-	year, week := day.ISOWeek()
-	for edition, addresses := range config.To {
-		if len(addresses) == 0 {
-			continue
-		}
-		l, err := mail.Write(now, before, edition)
-		if err != nil {
-			return added, err
-		}
-		attached := page
-		if edition != mail.Owner {
-			attached = nil // the page has the owner's money
-		}
-		for _, to := range addresses {
-			ok, err := a.put(ctx, db, config, fmt.Sprintf("weekly/%d-W%02d/%s", year, week, edition), to, l, attached)
-			if err != nil {
-				return added, err
-			}
-			if ok {
-				added++
-			}
-		}
-	}
-	return added, nil
-}
-
-// put stores one letter to one address.
-func (a *app) put(ctx context.Context, db *store.Store, config post.Config, purpose, to string, l mail.Letter, page []byte) (bool, error) {
-	e := post.Envelope{From: config.From, To: to, MessageID: post.NewMessageID(config.From), Date: a.now()}
-	m, err := post.Message(e, l, page)
-	if err != nil {
-		return false, err
-	}
-	return db.PutLetter(ctx, store.Letter{Purpose: purpose, Recipient: to, Subject: l.Subject, MessageID: e.MessageID, Message: m, Due: a.now(), MadeAt: a.now()})
-}
-
-// reportBefore gives the report of the newest run before a Monday, or nil.
-func reportBefore(ctx context.Context, db *store.Store, monday forecast.Date) (*report.Report, error) {
-	run, ok, err := db.RunBefore(ctx, monday)
-	if err != nil || !ok {
-		return nil, err
-	}
-	var r report.Report
-	if err := json.Unmarshal(run.Report, &r); err != nil {
-		return nil, fmt.Errorf("an earlier run's report: %w", err)
-	}
-	return &r, nil
-}
-
-// deliver sends what is due.
-func (a *app) deliver(ctx context.Context, db *store.Store, log *slog.Logger) error {
-	config, err := post.Load(ctx, db, os.Getenv)
-	if errors.Is(err, post.ErrNotSet) {
-		return nil
-	}
-	if err != nil {
-		return err
-	}
-	o := post.Outbox{Store: db, Server: config.Server, From: config.From, Owner: post.Hostname(), Now: a.now, Log: log}
-	_, err = o.Deliver(ctx)
 	return err
 }
 
-// sendTest sends a short letter to every address, past the outbox, and says
-// what the server answered.
-func (a *app) sendTest(ctx context.Context, db *store.Store, log *slog.Logger) error {
-	config, err := post.Load(ctx, db, os.Getenv)
-	if err != nil {
-		return err
-	}
-	l := mail.Letter{Subject: "freshet: a test letter", Text: "This is a test. The weekly letter will come to this address.\n",
-		HTML: "<!DOCTYPE html><html lang=\"en\"><body><p>This is a test. The weekly letter will come to this address.</p></body></html>"}
-	failed := 0
-	for _, edition := range []mail.Edition{mail.Owner, mail.Counter} {
-		for _, to := range config.To[edition] {
-			m, err := post.Message(post.Envelope{From: config.From, To: to, MessageID: post.NewMessageID(config.From), Date: a.now()}, l, nil)
-			if err != nil {
-				return err
-			}
-			out := config.Server.Send(ctx, config.From, to, m, func() error { return nil })
-			fmt.Fprintf(a.out, "%s: %s\n", to, out.Said)
-			if out.Fate != post.Accepted {
-				failed++
-			}
-		}
-	}
-	if failed > 0 {
-		return fmt.Errorf("%d test letters were not taken", failed)
-	}
-	return nil
-}
-
-// sendNow sends the letter of the present week, if it wasn't sent.
+// sendNow does the week's work now, and sends the letter of the present week if
+// it wasn't sent.
 func (a *app) sendNow(c *cobra.Command, db *store.Store) error {
 	ctx := c.Context()
-	ask, err := a.ask(c, &desk.Desk{Store: db})
+	newest := func() (int64, error) {
+		l, err := db.Letters(ctx, 1)
+		if err != nil || len(l) == 0 {
+			return 0, err
+		}
+		return l[0].ID, nil
+	}
+	before, err := newest()
 	if err != nil {
 		return err
 	}
-	if err := a.makeRun(ctx, db, ask); err != nil {
+	if err := a.week(c, db).Do(ctx, week.Letter); err != nil {
 		return err
 	}
-	added, err := a.putLetters(ctx, db, ask.AsOf)
-	if err != nil {
+	if after, err := newest(); err != nil {
 		return err
-	}
-	if err := a.deliver(ctx, db, slog.New(slog.NewTextHandler(a.err, &slog.HandlerOptions{Level: slog.LevelWarn}))); err != nil {
-		return err
-	}
-	if added == 0 {
+	} else if after == before {
 		fmt.Fprintln(a.out, "This week's letter was made before; 'freshet mail --again NUMBER' sends one once more.")
 	}
 	return a.showMail(ctx, db)
+}
+
+// reportAgain writes a past week's report as it was made then.
+func (a *app) reportAgain(ctx context.Context, text, out string) error {
+	monday, err := week.ParseWeek(text)
+	if err != nil {
+		return usage{fmt.Errorf("--again: %w", err)}
+	}
+	db, err := a.open(ctx)
+	if err != nil {
+		return err
+	}
+	defer db.Close()
+	r, err := week.MakeAgain(ctx, db, monday, a.now())
+	if err != nil {
+		return err
+	}
+	if out != "" {
+		if err := writeFile(out, func(w io.Writer) error { return html.Write(w, r.Report) }); err != nil {
+			return err
+		}
+	}
+	if r.Other != "" {
+		fmt.Fprintf(a.err, "note: %s. This is the report as it was kept.\n", r.Other)
+	}
+	if a.json {
+		return a.writeJSON(r.Report)
+	}
+	for _, line := range r.Report.Headline {
+		fmt.Fprintln(a.out, line)
+	}
+	if r.Other == "" {
+		fmt.Fprintf(a.out, "\nMade again from the records as they stood on %s: the same to the byte.\n", report.LongDay(r.AsOf))
+	}
+	if out != "" {
+		fmt.Fprintln(a.out, "\nThe report is in", out)
+	}
+	return nil
 }

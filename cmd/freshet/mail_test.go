@@ -19,6 +19,7 @@ import (
 	"time"
 
 	"freshet/cmd/freshet/internal/desk"
+	"freshet/cmd/freshet/internal/week"
 	"freshet/forecast"
 	"freshet/ingest/store"
 	"freshet/report"
@@ -217,8 +218,7 @@ func TestLetterEachWeek(t *testing.T) {
 		t.Fatal(err)
 	}
 	now := time.Date(2026, 9, 16, 9, 0, 0, 0, denver) // a Wednesday
-	a := &app{out: io.Discard, err: io.Discard, now: func() time.Time { return now }, db: filepath.Join(dir, "shop.db"), weeks: 13}
-	db, err := a.create(t.Context())
+	db, err := store.Open(t.Context(), filepath.Join(dir, "shop.db"))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -236,6 +236,7 @@ func TestLetterEachWeek(t *testing.T) {
 	if err := db.KeepRun(t.Context(), store.Run{AsOf: forecast.NewDate(2026, 9, 16), DataUntil: forecast.NewDate(2026, 9, 15), MadeAt: now.UTC().Format(time.RFC3339), Report: text}); err != nil {
 		t.Fatal(err)
 	}
+	w := &week.Week{Store: db, Now: func() time.Time { return now }, Log: slog.New(slog.DiscardHandler), Getenv: func(string) string { return "" }}
 	for _, c := range []struct {
 		now   time.Time
 		want  int
@@ -252,7 +253,7 @@ func TestLetterEachWeek(t *testing.T) {
 		{time.Date(2026, 10, 28, 6, 0, 0, 0, denver), 4, "the clock jumps back"},
 	} {
 		now = c.now
-		if err := a.letters(t.Context(), db, slog.New(slog.DiscardHandler)); err != nil {
+		if err := w.Do(t.Context(), week.Due); err != nil {
 			t.Fatal(err)
 		}
 		if n := len(box.got["owner@quillback.example"]); n != c.want {

@@ -48,6 +48,7 @@ FRESHET_DB says. Give the shop its name and its time zone:
 	time zone  America/Denver
 	open       mon tue wed thu fri
 	bays       0 (no limit)
+	folder     none is watched: --folder DIR takes in what is dropped there
 	database   shop.db
 	.
 	Costs and limits behind the advice (usual: common practice, no source):
@@ -224,6 +225,13 @@ report anew on Mondays at six, and when records came in.
 
 It also makes a checked backup once a day beside the database, and keeps those of
 seven days and four weeks.
+
+"freshet shop --folder DIR" names a folder into which the shop's exports are
+saved: "freshet serve" takes in each new file there by itself, once, and leaves
+those that it can't make out, which the letter and the page Records then say.
+
+"freshet report --again 2026-W48 --out FILE" makes the report of a past week
+again as it was, whatever has come in since.
 
 "freshet kinds" lists the words that your files use for kinds of jobs, "freshet
 kinds suggest" says which may mean one thing, and merge, rename, split and undo

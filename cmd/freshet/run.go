@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"freshet/cmd/freshet/internal/desk"
+	"freshet/cmd/freshet/internal/week"
 	"freshet/forecast"
 	"freshet/ingest/store"
 
@@ -57,10 +58,10 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer, now func(
 	case err == nil:
 		return done
 	case errors.As(err, new(usage)):
-		fmt.Fprintf(stderr, "freshet: %s\nRun 'freshet help' for what there is.\n", plain(err))
+		fmt.Fprintf(stderr, "freshet: %s\nRun 'freshet help' for what there is.\n", week.Plain(err))
 		return misuse
 	}
-	fmt.Fprintf(stderr, "freshet: %s\n", plain(err))
+	fmt.Fprintf(stderr, "freshet: %s\n", week.Plain(err))
 	return failed
 }
 
@@ -168,14 +169,6 @@ const mostTypos = 2
 func quoteFirst(usage string) string { return firstWord.ReplaceAllString(usage, "`$0`") }
 
 var firstWord = regexp.MustCompile(`^\w+`)
-
-// plain writes an error for people, to whom the parts of the program mean
-// nothing.
-func plain(err error) string {
-	return packages.ReplaceAllString(err.Error(), "$1")
-}
-
-var packages = regexp.MustCompile(`(^|: |\n\s*)(?:(?:ingest|store|xlsx|ics|forecast|capacity|report|desk|weekly|queue|watch|workload|mail|post): )+`)
 
 // open opens the database that the call names, for commands that need what
 // is in it. A misspelt name makes no empty one.

@@ -1,25 +1,22 @@
 package main
 
 import (
+	"cmp"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
-	"log/slog"
 	"net"
 	"net/http"
 	"os"
 	"os/signal"
 	"path/filepath"
-	"sync"
 	"sync/atomic"
 	"syscall"
 	"time"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/cmd/freshet/internal/web"
-	"freshet/forecast"
+	"freshet/cmd/freshet/internal/week"
 	"freshet/ingest/demo"
 	"freshet/ingest/store"
 
@@ -50,10 +47,9 @@ network on, on the page Settings.`,
 			if keep.Daily < 1 || keep.Weekly < 0 {
 				return usage{fmt.Errorf("--keep-days, --keep-weeks: need 1 day or more and no fewer than 0 weeks, have %d and %d", keep.Daily, keep.Weekly)}
 			}
-			if backups == "" {
-				backups = filepath.Join(filepath.Dir(db.Path()), "backups")
-			}
-			return a.servePages(c, db, listen, a.nightly(backups, keep))
+			w := a.week(c, db)
+			w.Backups, w.Keep = cmp.Or(backups, w.Backups), keep
+			return a.servePages(c, w, listen)
 		}}
 	c.Flags().StringVar(&backups, "backups", "", "`FOLDER` of the nightly backups (default backups, beside the database)")
 	c.Flags().IntVar(&keep.Daily, "keep-days", keep.Daily, "how many `DAYS`' backups to keep")
@@ -90,7 +86,9 @@ only writes the shop's files, to look at and to import.`,
 			if err := a.makeDemo(c, db); err != nil {
 				return err
 			}
-			return a.servePages(c, db, listen, func(context.Context, *store.Store) error { return nil }) // it can be made again
+			w := a.week(c, db)
+			w.Backups = "" // it can be made again
+			return a.servePages(c, w, listen)
 		}}
 	c.Flags().StringVar(&listen, "listen", "", "`ADDRESS` to serve on (default "+usualListen+", or all of this machine's once the network is switched on)")
 	c.Flags().StringVar(&files, "files", "", "only write the invented shop's files into this `FOLDER`")
@@ -157,27 +155,12 @@ func (a *app) makeDemo(c *cobra.Command, db *store.Store) error {
 	return nil
 }
 
-// nightly backs the shop up once a day, once there is something to lose.
-func (a *app) nightly(folder string, keep store.Keep) func(context.Context, *store.Store) error {
-	return func(ctx context.Context, db *store.Store) error {
-		loc, err := (&desk.Desk{Store: db}).Zone(ctx)
-		if err != nil {
-			return err
-		}
-		if batches, err := db.Batches(ctx, 1); err != nil || len(batches) == 0 {
-			return err
-		}
-		_, err = db.Nightly(ctx, folder, keep, a.now().In(loc))
-		return err
-	}
-}
-
-// servePages serves until the program is told to stop, and has the database
-// looked after by keep.
-func (a *app) servePages(c *cobra.Command, db *store.Store, listen string, keep func(context.Context, *store.Store) error) error {
+// servePages serves until the program is told to stop, and does the week's work
+// meanwhile.
+func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 	ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM)
 	defer stop()
-	log := slog.New(slog.NewTextHandler(a.err, nil))
+	db := w.Store
 	listen, err := listening(ctx, db, listen)
 	if err != nil {
 		return err
@@ -187,48 +170,39 @@ func (a *app) servePages(c *cobra.Command, db *store.Store, listen string, keep 
 		return err
 	}
 	defer lock.Close()
-	if err := keep(ctx, db); err != nil {
-		log.Error("the nightly backup failed", "error", err)
-	}
+	log, file := logBeside(db.Path(), a.err)
+	defer file.Close()
+	w.Log = log
 	l, err := net.Listen("tcp", listen)
 	if err != nil {
 		return fmt.Errorf("%w: is freshet running already? --listen names another address", err)
 	}
 	anew := &anew{wanted: make(chan struct{}, 1)}
+	var beat atomic.Int64 // when the week's work was last begun, in seconds since 1970
 	pages := web.New(web.Config{Store: db, Log: log, Now: a.now, Anew: anew.want, Working: anew.busy.Load,
 		Demo: func(ctx context.Context) (*store.Store, error) { return a.inventedShop(c, ctx) },
-		Test: func(ctx context.Context) error {
-			return (&app{out: io.Discard, err: io.Discard, now: a.now}).sendTest(ctx, db, log)
-		}})
+		Test: func(ctx context.Context) error { _, err := w.Test(ctx); return err },
+		Beat: func() time.Time { return time.Unix(beat.Load(), 0) }})
 	defer pages.Close()
 	srv := &http.Server{Handler: pages, ReadHeaderTimeout: 5 * time.Second, ReadTimeout: 10 * time.Second,
 		WriteTimeout: 30 * time.Second, IdleTimeout: 60 * time.Second, MaxHeaderBytes: 16 << 10, BaseContext: func(net.Listener) context.Context { return context.WithoutCancel(ctx) }}
 
-	refresh := func(force bool) {
-		if err := a.refresh(c, db, force); err != nil && !errors.Is(err, errNothingToShow) {
-			log.Error("the weekly run failed", "error", err)
+	do := func(wish week.Wish) {
+		beat.Store(a.now().Unix())
+		if err := w.Do(ctx, wish); err != nil && ctx.Err() == nil {
+			log.Error("the week's work", "error", err)
 		}
 	}
 	worked := make(chan struct{})
 	anew.busy.Store(true) // before anyone can ask
 	go func() {
 		defer close(worked)
-		anew.run(ctx, refresh)
+		anew.run(ctx, do)
 	}()
 	// Recover stands innermost: outside SkipIfStillRunning, one panic would
 	// stop every later tick.
 	ticks := cron.New(cron.WithChain(cron.SkipIfStillRunning(cron.DiscardLogger), cron.Recover(cron.DiscardLogger)))
-	ticks.AddFunc("@every 30s", func() {
-		anew.do(func() { refresh(false) })
-		if err := a.letters(ctx, db, log); err != nil {
-			log.Error("letters could not be sent", "error", err)
-		}
-	})
-	ticks.AddFunc("@every 5m", func() {
-		if err := keep(ctx, db); err != nil {
-			log.Error("the nightly backup failed", "error", err)
-		}
-	})
+	ticks.AddFunc("@every 30s", func() { do(week.Due) })
 	ticks.Start()
 	defer func() { <-ticks.Stop().Done(); <-worked }()
 
@@ -275,11 +249,10 @@ func listening(ctx context.Context, db *store.Store, listen string) (string, err
 	return listen, nil
 }
 
-// anew has the report made anew, one at a time, and tells whether it is.
+// anew has the report made anew, and tells whether it is.
 type anew struct {
 	wanted chan struct{}
 	busy   atomic.Bool
-	one    sync.Mutex
 }
 
 // want asks for a report and doesn't wait for it.
@@ -291,22 +264,15 @@ func (n *anew) want() {
 	}
 }
 
-func (n *anew) do(f func()) {
-	n.one.Lock()
-	defer n.one.Unlock()
-	f()
-}
-
-// run makes the report that is due at the start, then each that is wanted,
-// until ctx ends.
-func (n *anew) run(ctx context.Context, refresh func(force bool)) {
-	n.do(func() { refresh(false) })
+// run does what is due at the start, then what is wanted, until ctx ends.
+func (n *anew) run(ctx context.Context, do func(week.Wish)) {
+	do(week.Due)
 	for {
 		n.busy.Store(len(n.wanted) > 0)
 		select {
 		case <-n.wanted:
 			n.busy.Store(true)
-			n.do(func() { refresh(true) })
+			do(week.Anew)
 		case <-ctx.Done():
 			return
 		}
@@ -326,74 +292,12 @@ func (a *app) inventedShop(c *cobra.Command, ctx context.Context) (*store.Store,
 		return nil, err
 	}
 	if err = a.makeDemo(c, db); err == nil {
-		err = a.refresh(c, db, true)
+		w := a.week(c, db)
+		w.Backups = ""
+		err = w.Do(ctx, week.Anew)
 	}
 	if err != nil {
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
-}
-
-var errNothingToShow = errors.New("nothing is on record yet")
-
-// refresh makes the report anew if it is due or force says so: there is none, a
-// week's slot has passed since the last, or records came in since.
-func (a *app) refresh(c *cobra.Command, db *store.Store, force bool) error {
-	ctx := c.Context()
-	d := &desk.Desk{Store: db}
-	loc, err := d.Zone(ctx)
-	if err != nil {
-		return err
-	}
-	last, ok, err := db.LatestRun(ctx)
-	if err != nil {
-		return err
-	}
-	batches, err := db.Batches(ctx, 1)
-	if err != nil {
-		return err
-	}
-	if len(batches) == 0 {
-		return errNothingToShow
-	}
-	if ok && !force {
-		made, err := time.Parse(time.RFC3339, last.MadeAt)
-		if err != nil {
-			return err
-		}
-		slot, found, err := a.slot(ctx, db, loc)
-		if err != nil {
-			return err
-		}
-		due := found && made.Before(slot)
-		changed, err := db.Changed(ctx)
-		if err != nil {
-			return err
-		}
-		if !due && !changed.After(made) {
-			return nil
-		}
-	}
-	ask, err := a.ask(c, d)
-	if err != nil {
-		return err
-	}
-	return a.makeRun(ctx, db, ask)
-}
-
-// makeRun makes the report and keeps it.
-func (a *app) makeRun(ctx context.Context, db *store.Store, ask desk.Ask) error {
-	r, err := (&desk.Desk{Store: db}).Report(ctx, ask, built().Version)
-	if err != nil {
-		return err
-	}
-	text, err := json.Marshal(r)
-	if err != nil {
-		return err
-	}
-	until := ask.AsOf - 1
-	if r.DataUntil != nil {
-		until = *r.DataUntil
-	}
-	return db.KeepRun(ctx, store.Run{AsOf: ask.AsOf, Seed: ask.Seed, Version: built().Version, DataUntil: forecast.Date(until), MadeAt: a.now().UTC().Format(time.RFC3339), Report: text})
 }

@@ -6,12 +6,13 @@ import (
 
 	"freshet/capacity"
 	"freshet/cmd/freshet/internal/desk"
+	"freshet/cmd/freshet/internal/week"
 
 	"github.com/spf13/cobra"
 )
 
 func (a *app) shop() *cobra.Command {
-	var name, zone, week, bays string
+	var name, zone, open, bays, folder string
 	limits := desk.Limits()
 	values := make([]float64, len(limits))
 	c := &cobra.Command{Use: "shop", Short: "Say the shop's name, time zone, costs and limits, or see them", Args: cobra.NoArgs,
@@ -25,7 +26,7 @@ which are yours and which are the usual ones.`,
 			if _, err := time.LoadLocation(zone); err != nil {
 				return usage{fmt.Errorf("--zone: need a time zone such as America/Denver, have %q", zone)}
 			}
-			if _, err := desk.ParseWeek(week); week != "" && err != nil {
+			if _, err := desk.ParseWeek(open); open != "" && err != nil {
 				return usage{fmt.Errorf("--open: %w", err)}
 			}
 			if _, err := desk.ParseBays(bays); bays != "" && err != nil {
@@ -38,12 +39,16 @@ which are yours and which are the usual ones.`,
 					}
 				}
 			}
+			full, err := week.CheckFolder(folder)
+			if err != nil {
+				return usage{fmt.Errorf("--folder: %w", err)}
+			}
 			db, err := a.create(ctx)
 			if err != nil {
 				return err
 			}
 			defer db.Close()
-			for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingOpen, week}, {desk.SettingBays, bays}} {
+			for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingOpen, open}, {desk.SettingBays, bays}} {
 				if s[1] == "" {
 					continue
 				}
@@ -51,7 +56,12 @@ which are yours and which are the usual ones.`,
 					return err
 				}
 			}
-			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"bays", desk.SettingBays, "0 (no limit)"}} {
+			if c.Flags().Changed("folder") {
+				if err := db.Set(ctx, week.SettingFolder, full); err != nil {
+					return err
+				}
+			}
+			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"bays", desk.SettingBays, "0 (no limit)"}, {"folder", week.SettingFolder, "none is watched: --folder DIR takes in what is dropped there"}} {
 				v, err := db.Setting(ctx, s[1], s[2])
 				if err != nil {
 					return err
@@ -83,8 +93,9 @@ which are yours and which are the usual ones.`,
 		}}
 	c.Flags().StringVar(&name, "name", "", "the shop's `NAME`, as pages and reports show it")
 	c.Flags().StringVar(&zone, "zone", "", "the time `ZONE` in which its days begin, such as America/Denver")
-	c.Flags().StringVar(&week, "open", "", "the `DAYS` on which it opens, such as \"mon tue wed thu fri sat=0.5\" (0.5: half a day)")
+	c.Flags().StringVar(&open, "open", "", "the `DAYS` on which it opens, such as \"mon tue wed thu fri sat=0.5\" (0.5: half a day)")
 	c.Flags().StringVar(&bays, "bays", "", "`NUMBER` of technicians who can work at once (0: no limit)")
+	c.Flags().StringVar(&folder, "folder", "", "a `DIR` from which new exports are taken in by themselves (\"\": none)")
 	for i, l := range limits {
 		c.Flags().Float64Var(&values[i], l.Name, l.Of(capacity.DefaultPolicy()), quoteFirst(l.Usage))
 	}

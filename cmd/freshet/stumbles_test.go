@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"freshet/cmd/freshet/internal/week"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -38,7 +39,7 @@ func TestStumbles(t *testing.T) {
 			t.Errorf("freshet %s: want %d and %q, have %d and %q", c.args, c.status, c.says, status, errs)
 		}
 	}
-	if got, want := plain(errors.New("store: ingest: jobs.csv: line 4: report: short\n  store: full")), "jobs.csv: line 4: short\n  full"; got != want {
+	if got, want := week.Plain(errors.New("store: ingest: jobs.csv: line 4: report: short\n  store: full")), "jobs.csv: line 4: short\n  full"; got != want {
 		t.Errorf("have %q, need %q", got, want)
 	}
 }

@@ -33,6 +33,7 @@ type Letter struct {
 	Subject   string
 	MessageID string
 	Message   []byte
+	Run       int64 // that it tells of; 0 for none
 	State     LetterState
 	Tries     int
 	Copies    int // times that it went out, or may have
@@ -53,9 +54,9 @@ const mostCopies = 2
 // counts: older ones that still wait are skipped, and none comes after it.
 func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error) {
 	err = s.within(ctx, func(tx *sqlx.Tx) error {
-		r, err := tx.Exec(`INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at) SELECT ?, ?, ?, ?, ?, 'waiting', ?, ?
+		r, err := tx.Exec(`INSERT INTO letters(purpose, recipient, subject, message_id, message, run, state, due, made_at) SELECT ?, ?, ?, ?, ?, nullif(?, 0), 'waiting', ?, ?
 			WHERE NOT EXISTS (SELECT 1 FROM letters WHERE recipient = ? AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?)
-			ON CONFLICT(purpose, recipient) DO NOTHING`, l.Purpose, l.Recipient, l.Subject, l.MessageID, l.Message, instant(l.Due), instant(l.MadeAt),
+			ON CONFLICT(purpose, recipient) DO NOTHING`, l.Purpose, l.Recipient, l.Subject, l.MessageID, l.Message, l.Run, instant(l.Due), instant(l.MadeAt),
 			l.Recipient, l.Purpose, l.Purpose)
 		if err != nil {
 			return wrap(err)
@@ -69,6 +70,15 @@ func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error)
 		return wrap(err)
 	})
 	return added && err == nil, err
+}
+
+// HasLetter tells whether a letter with a purpose would be one too many: there
+// is one to that address, or, of weekly ones, a newer.
+func (s *Store) HasLetter(ctx context.Context, purpose, recipient string) (bool, error) {
+	var n int
+	err := s.r.GetContext(ctx, &n, `SELECT count(*) FROM (SELECT 1 FROM letters WHERE recipient = ? AND
+		(purpose = ? OR purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?) LIMIT 1)`, recipient, purpose, purpose, purpose)
+	return n > 0, wrap(err)
 }
 
 // ClaimLetter gives the next letter that is due to owner alone, until the
@@ -181,7 +191,7 @@ func (s *Store) Letters(ctx context.Context, most int) ([]Letter, error) {
 	return out, nil
 }
 
-const letterColumns = "id, purpose, recipient, subject, message_id, state, tries, copies, due, said, made_at, ended_at"
+const letterColumns = "id, purpose, recipient, subject, message_id, coalesce(run, 0) AS run, state, tries, copies, due, said, made_at, ended_at"
 
 // letterRow is a letter as it is kept.
 type letterRow struct {
@@ -191,6 +201,7 @@ type letterRow struct {
 	Subject   string
 	MessageID string `db:"message_id"`
 	Message   []byte
+	Run       int64
 	State     LetterState
 	Tries     int
 	Copies    int
@@ -201,7 +212,7 @@ type letterRow struct {
 }
 
 func (r letterRow) letter() (l Letter, err error) {
-	l = Letter{ID: r.ID, Purpose: r.Purpose, Recipient: r.Recipient, Subject: r.Subject, MessageID: r.MessageID, Message: r.Message,
+	l = Letter{ID: r.ID, Purpose: r.Purpose, Recipient: r.Recipient, Subject: r.Subject, MessageID: r.MessageID, Message: r.Message, Run: r.Run,
 		State: r.State, Tries: r.Tries, Copies: r.Copies, Said: r.Said}
 	for _, t := range []struct {
 		text string

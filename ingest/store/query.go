@@ -236,61 +236,6 @@ func (s *Store) Set(ctx context.Context, name, value string) error {
 	})
 }
 
-// Run is what one run computed, kept so that pages can show it and a letter
-// can be made again.
-type Run struct {
-	ID        int64
-	AsOf      forecast.Date
-	Seed      uint64
-	Version   string
-	DataUntil forecast.Date
-	MadeAt    string // RFC 3339, UTC
-	Report    []byte // JSON of report.Report
-}
-
-// KeepRun adds a run.
-func (s *Store) KeepRun(ctx context.Context, r Run) error {
-	return s.within(ctx, func(tx *sqlx.Tx) error {
-		_, err := tx.Exec("INSERT INTO runs(as_of, seed, version, data_until, made_at, report) VALUES(?, ?, ?, ?, ?, ?)",
-			r.AsOf.String(), int64(r.Seed), r.Version, r.DataUntil.String(), r.MadeAt, string(r.Report))
-		return wrap(err)
-	})
-}
-
-// LatestRun gives the newest run, and false if there is none.
-func (s *Store) LatestRun(ctx context.Context) (Run, bool, error) { return s.run(ctx, "") }
-
-// RunBefore gives the newest run that knew only what was known before a day,
-// and false if there is none.
-func (s *Store) RunBefore(ctx context.Context, day forecast.Date) (Run, bool, error) {
-	return s.run(ctx, "WHERE as_of < ? ", day.String())
-}
-
-func (s *Store) run(ctx context.Context, where string, args ...any) (Run, bool, error) {
-	var row struct {
-		ID        int64
-		AsOf      string `db:"as_of"`
-		Seed      int64
-		Version   string
-		DataUntil string `db:"data_until"`
-		MadeAt    string `db:"made_at"`
-		Report    string
-	}
-	err := s.r.GetContext(ctx, &row, "SELECT id, as_of, seed, version, data_until, made_at, report FROM runs "+where+"ORDER BY id DESC LIMIT 1", args...)
-	if errors.Is(err, sql.ErrNoRows) {
-		return Run{}, false, nil
-	}
-	if err != nil {
-		return Run{}, false, wrap(err)
-	}
-	out := Run{ID: row.ID, Seed: uint64(row.Seed), Version: row.Version, MadeAt: row.MadeAt, Report: []byte(row.Report)}
-	if out.AsOf, err = forecast.ParseDate(row.AsOf); err != nil {
-		return Run{}, false, wrap(err)
-	}
-	out.DataUntil, err = forecast.ParseDate(row.DataUntil)
-	return out, true, wrap(err)
-}
-
 // Jobs gives the jobs dropped off on or after since and before asOf, in order
 // of drop-off, as they were known on asOf: those not ready by then are open,
 // without what was learned later.
@@ -315,11 +260,4 @@ func (j *Job) knownOn(asOf forecast.Date) {
 	if late {
 		j.PartsWait = sql.Null[float64]{}
 	}
-}
-
-// LatestRunID gives the newest run's id, 0 if there is none.
-func (s *Store) LatestRunID(ctx context.Context) (int64, error) {
-	var id int64
-	err := s.r.GetContext(ctx, &id, "SELECT coalesce(max(id), 0) FROM runs")
-	return id, wrap(err)
 }

@@ -83,6 +83,9 @@ func Write(r report.Report, before *report.Report, e Edition) (Letter, error) {
 		}
 		c.Since = r.Since(b)
 	}
+	if due := r.Quotes.String(); due != "" {
+		c.Since = append(c.Since, due)
+	}
 	var err error
 	if c.Pictures, err = pictures(r); err != nil {
 		return Letter{}, err

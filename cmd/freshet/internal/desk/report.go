@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"slices"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"freshet/forecast"
 	"freshet/forecast/naive"
 	"freshet/forecast/workload"
+	"freshet/ingest/store"
 	"freshet/report"
 )
 
@@ -38,23 +40,52 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 	usual := s.usual()
 	facts.Season = s.season(f, usual)
 	facts.Kinds = s.kinds(f)
+	facts.Alerts = []report.Alert{}
+	part(&facts, "The watch for what doesn't fit", func() error { return s.reportOdd(&facts) })
+	part(&facts, "The crew's plan", func() error { return s.reportCrew(ctx, d.Store, f, &facts) })
+	part(&facts, "The record of last week's quotes", func() (err error) {
+		facts.Quotes, err = d.quotesDue(ctx, ask.AsOf)
+		return err
+	})
+	return report.Build(facts), nil
+}
+
+// part has a part of the report made. If it fails, or breaks off, the report
+// says so, and has the rest.
+func part(f *report.Facts, what string, do func() error) {
+	defer func() {
+		if p := recover(); p != nil {
+			f.Failed = append(f.Failed, what+" broke off: that is a fault of freshet.")
+		}
+	}()
+	if err := do(); err != nil {
+		f.Failed = append(f.Failed, fmt.Sprintf("%s could not be made: %v.", what, err))
+	}
+}
+
+// reportOdd adds what doesn't fit.
+func (s *shop) reportOdd(facts *report.Facts) error {
 	odd, err := s.watch()
 	if err != nil {
-		return report.Report{}, err
+		return err
 	}
-	facts.Alerts = []report.Alert{}
 	for _, a := range odd.Alerts {
 		facts.Alerts = append(facts.Alerts, a.told())
 	}
 	if odd.Season.ShiftDays.Known() {
 		facts.Timing = odd.Season.String()
 	}
-	crew, err := s.staffing(ctx, d.Store, f, capacity.WhatIf{})
+	return nil
+}
+
+// reportCrew adds the crew's side, or says what it lacks.
+func (s *shop) reportCrew(ctx context.Context, db *store.Store, f workload.Futures, facts *report.Facts) error {
+	crew, err := s.staffing(ctx, db, f, capacity.WhatIf{})
 	switch {
 	case errors.Is(err, ErrNoCrew), errors.Is(err, ErrNoHours):
 		facts.Warnings = append(facts.Warnings, "The crew's side is missing: "+err.Error()+".")
 	case err != nil:
-		return report.Report{}, err
+		return err
 	default:
 		facts.Warnings = crew.Warnings
 		for j, w := range crew.Weeks {
@@ -62,7 +93,7 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 		}
 		facts.Advice = crew.Advice
 	}
-	return report.Build(facts), nil
+	return nil
 }
 
 // restOfWeek gives what is still to come of the week that has begun.

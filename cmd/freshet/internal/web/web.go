@@ -50,6 +50,7 @@ type Config struct {
 	Working func() bool                                 // whether it is being made
 	Demo    func(context.Context) (*store.Store, error) // make the invented shop, its report in it
 	Test    func(context.Context) error                 // send a test letter
+	Beat    func() time.Time                            // when the week's work was last begun
 }
 
 // Server is the pages of one shop.

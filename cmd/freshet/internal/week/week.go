@@ -1,0 +1,157 @@
+// Package week does the shop's recurring work, in one order: it takes in what
+// lies in the watched folder, makes the report (the forecast, the watch for
+// what doesn't fit, the crew's plan), makes and sends the letter, and makes the
+// nightly backup.
+//
+// Each step does what is due and nothing else, so that the whole may be run as
+// often as one likes. A step that fails, or breaks off, is kept as failed until
+// it goes well, is said in the letter and on the pages, and the steps after it
+// go on.
+//
+// The package refuses to know what time it is, and to wait: its caller does
+// both.
+//
+// To use it: fill a Week, and Do it, every half minute or by a person's wish.
+package week
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"regexp"
+	"sync"
+	"time"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/ingest/store"
+)
+
+// Week is what the shop's recurring work needs. It is for one process, and safe
+// for concurrent use.
+type Week struct {
+	Store   *store.Store
+	Now     func() time.Time
+	Ask     func(context.Context) (desk.Ask, error) // what the report is about
+	Getenv  func(string) string                     // where the mail password may stand
+	Log     *slog.Logger                            // gets errors whole: what is written of them is its handler's to decide
+	Version string                                  // of freshet
+	Backups string                                  // folder of the nightly backups; empty: none are made
+	Keep    store.Keep                              // how many of them stay
+
+	one    sync.Mutex
+	failed map[string]time.Time // steps by when they last failed
+}
+
+// A Wish is what is wanted beyond what is due.
+type Wish int
+
+// The wishes.
+const (
+	Due    Wish = iota
+	Anew        // the report made anew
+	Letter      // and this week's letter made and sent now, whatever the schedule
+)
+
+// step is one part of the work. do tells whether there was anything to do.
+type step struct {
+	name string // as people read it
+	do   func(context.Context, Wish) (tried bool, err error)
+	rest time.Duration // after a failure, before it is tried again by itself
+}
+
+// Names of the steps.
+const (
+	folderStep = "The watched folder"
+	reportStep = "The report"
+	letterStep = "The letter"
+	backupStep = "The nightly backup"
+)
+
+// pause spares the machine a dear step that fails every time.
+const pause = 10 * time.Minute
+
+func (w *Week) steps() []step {
+	return []step{
+		{folderStep, w.takeIn, 0},
+		{reportStep, w.report, pause},
+		{letterStep, w.letter, 0},
+		{backupStep, w.backup, pause},
+	}
+}
+
+// Do does what is due and what is wished, one call at a time. The errors of all
+// steps that failed come back joined; they are logged and kept already.
+func (w *Week) Do(ctx context.Context, wish Wish) error {
+	w.one.Lock()
+	defer w.one.Unlock()
+	if w.failed == nil {
+		w.failed = map[string]time.Time{}
+	}
+	var errs []error
+	for _, s := range w.steps() {
+		if err := ctx.Err(); err != nil {
+			return errors.Join(append(errs, err)...)
+		}
+		now := w.Now()
+		if last, ok := w.failed[s.name]; ok && wish == Due && now.Sub(last) < s.rest && !now.Before(last) {
+			continue
+		}
+		tried, err := attempt(ctx, s, wish)
+		if ctx.Err() != nil {
+			continue // broken off, not failed
+		}
+		if err != nil {
+			w.failed[s.name] = now
+			errs = append(errs, fmt.Errorf("%s: %w", s.name, err))
+		} else if tried {
+			delete(w.failed, s.name)
+		}
+		if tried || err != nil {
+			errs = append(errs, w.note(ctx, s.name, err))
+		}
+	}
+	return errors.Join(errs...)
+}
+
+// attempt turns a panic into an error that says nothing of the shop's data.
+func attempt(ctx context.Context, s step, wish Wish) (tried bool, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("it broke off: that is a fault of freshet (%T)", p)
+		}
+	}()
+	return s.do(ctx, wish)
+}
+
+// note keeps how a step went.
+func (w *Week) note(ctx context.Context, name string, failure error) error {
+	f := store.Failure{Step: name, At: w.Now()}
+	if failure != nil {
+		f.Said = Plain(failure)
+		w.Log.Error("a step of the week's work failed: the pages say why", "step", name, "error", failure)
+	}
+	return w.Store.SetFailure(ctx, f)
+}
+
+// Plain writes an error for people, to whom the parts of the program mean
+// nothing.
+func Plain(err error) string { return packages.ReplaceAllString(err.Error(), "$1") }
+
+var packages = regexp.MustCompile(`(^|: |\n\s*)(?:(?:ingest|store|xlsx|ics|forecast|capacity|report|desk|weekly|week|queue|watch|workload|mail|post): )+`)
+
+// backup backs the shop up once a day, once there is something to lose.
+func (w *Week) backup(ctx context.Context, _ Wish) (bool, error) {
+	if w.Backups == "" {
+		return false, nil
+	}
+	if batches, err := w.Store.Batches(ctx, 1); err != nil || len(batches) == 0 {
+		return false, err
+	}
+	loc, err := (&desk.Desk{Store: w.Store}).Zone(ctx)
+	if err != nil {
+		return true, err
+	}
+	_, err = w.Store.Nightly(ctx, w.Backups, w.Keep, w.Now().In(loc))
+	return true, err
+}
