@@ -43,8 +43,11 @@ func (j *jobs) Reject() *ingest.RowError { return nil }
 func (j *jobs) Cells() []string          { return nil }
 func (j *jobs) Err() error               { return nil }
 
+// name tells jobs of other numbers apart.
+func (j *jobs) name() string { return fmt.Sprintf("jobs from %d.csv", j.from) }
+
 func importJobs(s *Store, j *jobs) (Batch, error) {
-	return s.Import(context.Background(), Batch{File: "jobs.csv", Kind: ingest.DropOffs, TakenIn: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)}, j, nil)
+	return s.Import(context.Background(), Batch{File: j.name(), Kind: ingest.DropOffs, TakenIn: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)}, j, nil)
 }
 
 func openAt(t testing.TB, path string) *Store {

@@ -28,8 +28,8 @@ type shimmed struct {
 // for none.
 type did struct {
 	Opened  string
-	Imports []string
-	Stopped []bool // whether it refused because the writer is stopped
+	Writes  []string // an import, then a setting, for each batch
+	Stopped []bool   // whether it was because the writer is stopped
 	Read    string
 	Closed  string
 }
@@ -57,7 +57,9 @@ func (c shimmed) work() did {
 		if err == nil {
 			log.Write(record{op: 'A'}.bytes())
 		}
-		d.Imports, d.Stopped = append(d.Imports, say(err)), append(d.Stopped, errors.As(err, new(*Stopped)))
+		for _, err := range []error{err, s.Set(ctx, "batch", fmt.Sprint(i))} {
+			d.Writes, d.Stopped = append(d.Writes, say(err)), append(d.Stopped, errors.As(err, new(*Stopped)))
+		}
 	}
 	_, err = s.Batches(ctx, 10)
 	d.Read, d.Closed = say(err), say(s.Close())
@@ -153,6 +155,9 @@ func (c shimmed) run(t *testing.T, shim, fail string) (d did, log []record) {
 	return d, readLog(t, c.Log)
 }
 
+// took tells whether import i of the child, from 0, was acknowledged.
+func (d did) took(i int) bool { return i >= 0 && 2*i < len(d.Writes) && d.Writes[2*i] == "" }
+
 func (d did) String() string {
-	return fmt.Sprintf("opened %q, imports %q, read %q, closed %q", d.Opened, d.Imports, d.Read, d.Closed)
+	return fmt.Sprintf("opened %q, writes %q, read %q, closed %q", d.Opened, d.Writes, d.Read, d.Closed)
 }
