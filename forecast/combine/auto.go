@@ -17,8 +17,8 @@ import (
 // Auto chooses by what the series is: for values an equal average of models
 // that see a series differently, on the logarithms or square roots where the
 // values allow, its ranges held against the past where that is long; for
-// counts, unless they are small, that average for two thirds and the count
-// model for the rest; the count model alone for small counts. It says in the
+// counts, unless they are small, between the ranges of that average and of the
+// count model, nearer the average's; the count model alone for small counts. It says in the
 // warnings what it took and why.
 //
 // What to average was settled once, on histories with their ends held out
@@ -94,7 +94,7 @@ func (a Auto) choose(s forecast.Series) (forecast.Model, error) {
 	models := members(s, low, low >= 0 && low < deep*sum/float64(n))
 	var m forecast.Model = Average{Models: models, Trim: middle}
 	if a.Counts {
-		return Average{Models: []forecast.Model{counts.Model{}, Whole{m}}, Weights: []float64{1, 2}}, fmt.Errorf(
+		return Whole{Average{Models: []forecast.Model{counts.Model{}, m}, Weights: []float64{1, 2}, Quantiles: true}}, fmt.Errorf(
 			"the count model was taken for a third, and the average of %d models of values for the rest", len(models))
 	}
 	if lag := s.Lag(); lag > 1 && n >= longHistory*lag {

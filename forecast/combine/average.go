@@ -1,6 +1,7 @@
 package combine
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"math"
@@ -38,6 +39,13 @@ type Average struct {
 	// makes the range wide and leaves the middle where it was. 0 gives the
 	// plain mean, and just below .5 the median.
 	Trim float64
+
+	// Quantiles averages the models' quantiles instead of their probabilities
+	// (Ratcliff 1979, Psychological Bulletin 86; Lichtendahl, Grushka-Cockayne
+	// and Winkler 2013, Management Science 59): the range is then as wide as
+	// the models' are in the mean, however far apart they lie. Each future
+	// has the ranks of one model's, drawn by weight. Trim has no say.
+	Quantiles bool
 }
 
 func (a Average) String() string {
@@ -53,7 +61,7 @@ func (a Average) String() string {
 // length than Models or isn't positive, or if Trim is outside [0, 0.5).
 func (a Average) Fit(s forecast.Series) (forecast.Fit, error) {
 	a.check()
-	f := &averageFit{start: s.End(), step: s.Step, trim: a.Trim}
+	f := &averageFit{start: s.End(), step: s.Step, trim: a.Trim, quantiles: a.Quantiles}
 	var failed []error
 	for i, m := range a.Models {
 		fit, err := m.Fit(s)
@@ -147,12 +155,13 @@ type member struct {
 }
 
 type averageFit struct {
-	members  []member // weights sum to 1
-	trim     float64
-	start    forecast.Date
-	step     int
-	fitted   []float64
-	warnings []error
+	members   []member // weights sum to 1
+	trim      float64
+	quantiles bool
+	start     forecast.Date
+	step      int
+	fitted    []float64
+	warnings  []error
 }
 
 // Fitted gives the weighted mean of what the models expected, of those that
@@ -185,7 +194,11 @@ func (f *averageFit) Forecast(h int) forecast.Forecast {
 		for i := range each {
 			dists[i] = each[i].Dists[j]
 		}
-		out.Dists[j] = f.pool(dists, &m)
+		if f.quantiles {
+			out.Dists[j] = f.between(dists, &m)
+		} else {
+			out.Dists[j] = f.pool(dists, &m)
+		}
 	}
 	return out
 }
@@ -193,8 +206,30 @@ func (f *averageFit) Forecast(h int) forecast.Forecast {
 // Simulate draws a model for each path, and the path from it.
 func (f *averageFit) Simulate(h, n int, rng *rand.Rand) forecast.Paths {
 	p := forecast.NewPaths(f.start, f.step, h, n)
-	from := make([]int, n)
-	count := make([]int, len(f.members))
+	from, count := f.draw(n, rng)
+	drawn := make([]forecast.Paths, len(f.members))
+	for k, c := range count {
+		if f.quantiles {
+			c = n
+		}
+		if c > 0 {
+			drawn[k] = f.members[k].Simulate(h, c, rng)
+		}
+	}
+	if f.quantiles {
+		f.rank(p, drawn, from, rng)
+		return p
+	}
+	for i, k := range from {
+		count[k]--
+		copy(p.Path(i), drawn[k].Path(count[k]))
+	}
+	return p
+}
+
+// draw gives the member of each of n paths, by weight, and how many each has.
+func (f *averageFit) draw(n int, rng *rand.Rand) (from, count []int) {
+	from, count = make([]int, n), make([]int, len(f.members))
 	for i := range from {
 		u := rng.Float64()
 		k := 0
@@ -205,15 +240,38 @@ func (f *averageFit) Simulate(h, n int, rng *rand.Rand) forecast.Paths {
 		from[i] = k
 		count[k]++
 	}
-	drawn := make([]forecast.Paths, len(f.members))
-	for k, c := range count {
-		if c > 0 {
-			drawn[k] = f.members[k].Simulate(h, c, rng)
+	return from, count
+}
+
+// rank fills p: path i has, at each step, the rank that path i of member
+// from[i] has among that member's, and the weighted mean of the members' values
+// of that rank. Equal values are ranked by lot.
+func (f *averageFit) rank(p forecast.Paths, drawn []forecast.Paths, from []int, rng *rand.Rand) {
+	type entry struct {
+		value float64
+		lot   float64
+		path  int
+	}
+	n := len(from)
+	column, mean, at := make([]entry, n), make([]float64, n), make([]int, n)
+	for j := range p.H {
+		clear(mean)
+		for k, m := range f.members {
+			for i := range column {
+				column[i] = entry{drawn[k].Path(i)[j], rng.Float64(), i}
+			}
+			slices.SortFunc(column, func(a, b entry) int {
+				return cmp.Or(cmp.Compare(a.value, b.value), cmp.Compare(a.lot, b.lot))
+			})
+			for r, e := range column {
+				mean[r] += m.weight * e.value
+				if from[e.path] == k {
+					at[e.path] = r
+				}
+			}
+		}
+		for i, r := range at {
+			p.Path(i)[j] = mean[r]
 		}
 	}
-	for i, k := range from {
-		count[k]--
-		copy(p.Path(i), drawn[k].Path(count[k]))
-	}
-	return p
 }

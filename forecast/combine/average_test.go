@@ -21,6 +21,7 @@ func TestAverageContract(t *testing.T) {
 	m := combine.Average{Models: []forecast.Model{naive.Seasonal{}, naive.Mean{}, naive.Drift{}}, Weights: []float64{2, 1, 1}}
 	forecasttest.Contract(t, m, weekly(), forecasttest.Traits{ScaleFree: true, ShiftFree: true})
 	forecasttest.Contract(t, combine.Average{Models: m.Models, Origins: 3}, air(t), forecasttest.Traits{ScaleFree: true})
+	forecasttest.Contract(t, combine.Average{Models: m.Models, Weights: m.Weights, Quantiles: true}, weekly(), forecasttest.Traits{ScaleFree: true, ShiftFree: true})
 	forecasttest.Contract(t, combine.Log{Of: naive.Seasonal{}}, air(t), forecasttest.Traits{ScaleFree: true})
 	forecasttest.Contract(t, combine.Root{Of: naive.Mean{}}, air(t), forecasttest.Traits{ScaleFree: true})
 	forecasttest.Contract(t, combine.NonNegative{Of: naive.Last{}}, weekly(), forecasttest.Traits{ScaleFree: true})
@@ -173,5 +174,30 @@ func TestRecent(t *testing.T) {
 	}
 	if mean := f.Forecast(1).Dists[0].Mean(); mean != 2 {
 		t.Errorf("want 2, the mean of the last 4, have %v", mean)
+	}
+}
+
+// Averaged quantiles of normals are a normal's, with the means of both
+// parameters (by arithmetic), and its futures have the same marginals.
+func TestAverageOfQuantiles(t *testing.T) {
+	m := combine.Average{Models: []forecast.Model{stated{0, 1}, stated{8, 3}}, Weights: []float64{1, 3}, Quantiles: true}
+	fit, err := m.Fit(weekly())
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := distuv.Normal{Mu: 6, Sigma: 2.5}
+	d := fit.Forecast(1).Dists[0]
+	draws := fit.Simulate(1, 20000, rand.New(rand.NewPCG(1, 2)))
+	drawn := forecast.NewEmpirical(draws.Values)
+	for _, p := range []float64{.025, .1, .5, .9, .975} {
+		if have := d.Quantile(p); math.Abs(have-want.Quantile(p)) > .01 {
+			t.Errorf("want %.3f at %g, have %.3f", want.Quantile(p), p, have)
+		}
+		if have := drawn.Quantile(p); math.Abs(have-want.Quantile(p)) > .12 {
+			t.Errorf("want draws with %.3f at %g, have %.3f", want.Quantile(p), p, have)
+		}
+	}
+	if d.Mean() != 6 {
+		t.Errorf("want a mean of 6, have %v", d.Mean())
 	}
 }

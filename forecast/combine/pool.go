@@ -57,6 +57,35 @@ func (f *averageFit) pool(dists []forecast.Dist, m *midpoints) pooled {
 	return out
 }
 
+// averaged is a distribution by its quantiles at the midpoints.
+type averaged struct {
+	midpoints [perMember]float64
+	mean      float64
+}
+
+func (d *averaged) Mean() float64 { return d.mean }
+
+// Quantile goes straight from one midpoint to the next.
+func (d *averaged) Quantile(p float64) float64 {
+	at := max(0, min(perMember-1, p*perMember-.5))
+	k := min(int(at), perMember-2)
+	low, high := d.midpoints[k], d.midpoints[k+1]
+	return low + (at-float64(k))*(high-low)
+}
+
+// between averages the quantiles of the members' distributions of one step.
+func (f *averageFit) between(dists []forecast.Dist, m *midpoints) *averaged {
+	out := &averaged{}
+	for i, d := range dists {
+		w := f.members[i].weight
+		for k, v := range m.of(d) {
+			out.midpoints[k] += w * v
+		}
+		out.mean += w * d.Mean()
+	}
+	return out
+}
+
 const perMember = 100
 
 // shares are those of the midpoints.
