@@ -21,6 +21,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 
 	"github.com/jmoiron/sqlx"
 	_ "github.com/mattn/go-sqlite3" // the driver
@@ -36,7 +37,7 @@ type Store struct {
 	r    *sqlx.DB
 	path string
 
-	stopped error // why nothing is written any more; whoever has w's connection may look
+	stopped atomic.Pointer[Stopped] // why nothing is written any more; nil while it is
 }
 
 // Open opens the database at path, makes it if there is none, brings its

@@ -40,14 +40,26 @@ func (s *Store) writing(ctx context.Context, f func(*sqlx.Conn) error) error {
 		return wrap(err)
 	}
 	defer conn.Close()
-	if s.stopped != nil { // nobody else has the connection
-		return &Stopped{s.stopped}
+	if e := s.stopped.Load(); e != nil {
+		return e
 	}
 	if err = f(conn); inDoubt(err) {
-		s.stopped = err
-		return &Stopped{err}
+		e := &Stopped{err}
+		s.stopped.Store(e) // nobody else has the connection
+		return e
 	}
 	return err
+}
+
+// Ready tells whether the database can be read and, as far as is known, written
+// to; it waits for nobody who writes. That its tables are up to date was seen
+// when it was opened.
+func (s *Store) Ready(ctx context.Context) error {
+	if e := s.stopped.Load(); e != nil {
+		return e
+	}
+	var n int
+	return wrap(s.r.GetContext(ctx, &n, "SELECT count(*) FROM (SELECT 1 FROM settings LIMIT 1)"))
 }
 
 func inDoubt(err error) bool {

@@ -92,7 +92,7 @@ func (s *Server) guard(rt route) http.Handler {
 			s.fail(w, r, p)
 		}
 	})
-	if strings.HasPrefix(rt.path, "/assets/") || rt.path == "/healthz" {
+	if strings.HasPrefix(rt.path, "/assets/") || rt.path == "/healthz" || rt.path == "/readyz" {
 		return inner // nothing of a session in them
 	}
 	return s.sessions.LoadAndSave(inner)

@@ -64,6 +64,9 @@ var said = map[string]string{
 	"mailed": "A test letter was handed to the mail server.",
 	"quoted": "The quote is kept.",
 	"left":   "You are back in your own shop.",
+	"again":  "The letter goes out once more within a minute.",
+	"paused": "No letters are sent until you say so.",
+	"resume": "Letters are sent again.",
 }
 
 // show renders a page whole, then sends it.
@@ -198,14 +201,5 @@ func (s *Server) working(w http.ResponseWriter, r *http.Request) error {
 	w.Header().Set("HX-Refresh", "true")
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	fmt.Fprintln(w, "done")
-	return nil
-}
-
-func (s *Server) health(w http.ResponseWriter, r *http.Request) error {
-	if _, err := s.Store.Setting(r.Context(), desk.SettingName, ""); err != nil {
-		return err
-	}
-	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	fmt.Fprintln(w, "ok")
 	return nil
 }

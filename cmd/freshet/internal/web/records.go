@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strconv"
 
+	"freshet/cmd/freshet/internal/week"
 	"freshet/ingest/store"
 )
 
@@ -25,7 +26,20 @@ func (s *Server) records(w http.ResponseWriter, r *http.Request) error {
 		Batches []store.Batch
 		Rejects []store.Rejected
 		Newest  *store.Batch // that stands: the one that undo takes back
+		Folder  string       // that is watched
+		Files   []store.FolderFile
+		Wrong   []store.Failure
 	}{Batches: batches, Rejects: rejects}
+	if data.Folder, err = s.shop().Setting(r.Context(), week.SettingFolder, ""); err != nil {
+		return err
+	}
+	if data.Files, err = s.shop().FolderFiles(r.Context()); err != nil {
+		return err
+	}
+	data.Files = data.Files[:min(most, len(data.Files))]
+	if data.Wrong, err = s.shop().Failures(r.Context()); err != nil {
+		return err
+	}
 	if i := slices.IndexFunc(batches, func(b store.Batch) bool { return b.Undone.IsZero() }); i >= 0 {
 		data.Newest = &batches[i]
 	}

@@ -62,6 +62,9 @@ func (s *Server) routes() []route {
 		{method: "POST", path: "/settings/limits", least: owner, serve: s.setLimits},
 		{method: "POST", path: "/settings/mail", least: owner, serve: s.setMail},
 		{method: "POST", path: "/settings/mail/test", least: owner, serve: s.testMail},
+		{method: "POST", path: "/settings/folder", least: owner, serve: s.setFolder},
+		{method: "POST", path: "/letters/again", least: owner, serve: s.letterAgain},
+		{method: "POST", path: "/letters/pause", least: owner, serve: s.pauseLetters},
 		{method: "POST", path: "/settings/access", least: owner, serve: s.setAccess},
 		{method: "POST", path: "/demo", least: owner, serve: s.showDemo, demo: true},
 		{method: "POST", path: "/demo/leave", least: owner, serve: s.leaveDemo, demo: true},
@@ -70,6 +73,7 @@ func (s *Server) routes() []route {
 		{method: "POST", path: "/login", least: anyone, serve: s.login, demo: true},
 		{method: "POST", path: "/logout", least: counter, serve: s.logout, demo: true},
 		{method: "GET", path: "/healthz", least: anyone, serve: s.health},
+		{method: "GET", path: "/readyz", least: anyone, serve: s.ready},
 		{method: "GET", path: "/assets/{name}", least: anyone, serve: s.asset},
 		{path: "/", least: anyone, serve: func(http.ResponseWriter, *http.Request) error { return notFound }},
 	}

@@ -10,6 +10,7 @@ import (
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/cmd/freshet/internal/post"
+	"freshet/cmd/freshet/internal/week"
 	"freshet/cmd/freshet/internal/weekly"
 	"freshet/ingest/store"
 )
@@ -73,11 +74,15 @@ func (s *Server) settings(w http.ResponseWriter, r *http.Request) error {
 		Hosts          string
 		Backup         string // how old the last good one is
 		Database       string
+		Folder         string // that is watched for exports
 		Changes        []store.Change
 		Least          int
 	}{Database: db.Path(), Least: leastCharacters}
 	var err error
 	if data.shopForm, err = readShop(ctx, db); err != nil {
+		return err
+	}
+	if data.Folder, err = db.Setting(ctx, week.SettingFolder, ""); err != nil {
 		return err
 	}
 	policy, set, err := (&desk.Desk{Store: db}).Policy(ctx)

@@ -57,7 +57,7 @@ func open(t *testing.T) *site {
 			}
 			return db, db.Set(ctx, desk.SettingDemo, "yes")
 		},
-		Test: func(context.Context) error { return errors.New("no mail server is set") }})
+		Test: func(context.Context) error { return errors.New("no mail server is set") }, Beat: func() time.Time { return s.now }})
 	t.Cleanup(func() { s.Server.Close(); db.Close() })
 	return s
 }
@@ -194,8 +194,8 @@ var allowed = map[string]role{
 	"GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
 	"POST /import": owner, "GET /import/{id}": owner, "POST /import/{id}": owner, "GET /import/{id}/progress": owner, "POST /import/{id}/cancel": owner,
 	"GET /report": owner, "GET /weekly-report.html": owner, "GET /settings": owner, "POST /settings/shop": owner, "POST /settings/limits": owner,
-	"POST /settings/mail": owner, "POST /settings/mail/test": owner, "POST /settings/access": owner, "POST /demo": owner, "POST /demo/leave": owner,
-	"GET /login": anyone, "POST /login": anyone, "GET /healthz": anyone, "GET /assets/{name}": anyone, "/": anyone,
+	"POST /settings/mail": owner, "POST /settings/mail/test": owner, "POST /settings/access": owner, "POST /settings/folder": owner, "POST /letters/again": owner, "POST /letters/pause": owner, "POST /demo": owner, "POST /demo/leave": owner,
+	"GET /login": anyone, "POST /login": anyone, "GET /healthz": anyone, "GET /readyz": anyone, "GET /assets/{name}": anyone, "/": anyone,
 }
 
 // example gives a path of a route.

@@ -8,6 +8,7 @@ import (
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest"
+	"freshet/ingest/store"
 	"freshet/report"
 	"freshet/report/html"
 )
@@ -35,7 +36,13 @@ func (s *Server) thisWeek(w http.ResponseWriter, r *http.Request) error {
 		Owner   bool
 		Late    int // days without a record, 0 if that is usual
 		Reaches string
+		Wrong   []store.Failure // steps of the week's work
 	}{Page: rep, Owner: is == owner}
+	if is == owner {
+		if data.Wrong, err = s.shop().Failures(r.Context()); err != nil {
+			return err
+		}
+	}
 	if rep.DataUntil != nil {
 		data.Reaches = report.LongDay(*rep.DataUntil)
 		if today, err := s.today(r.Context()); err != nil {
@@ -116,15 +123,15 @@ func (s *Server) report(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	letters, err := s.shop().Letters(r.Context(), 20)
-	if err != nil {
-		return err
-	}
 	data := struct {
 		Known   bool
 		Report  html.Page
-		Letters any
-	}{Known: ok, Letters: letters}
+		Letters []sentLetter
+		Paused  bool
+	}{Known: ok}
+	if data.Letters, data.Paused, err = s.letters(r); err != nil {
+		return err
+	}
 	data.Report = rep
 	return s.show(w, r, page{Template: "letter", Title: "Report", Data: data, Charts: ok})
 }
