@@ -189,8 +189,11 @@ func (a *app) sendNow(c *cobra.Command, db *store.Store) error {
 	if err != nil {
 		return err
 	}
-	if err := a.week(c, db).Do(ctx, week.Letter); err != nil {
-		return err
+	for _, e := range a.week(c, db).Do(ctx, week.Letter) {
+		if !e.Minor() {
+			return e
+		}
+		fmt.Fprintf(a.err, "note: %s\n", week.Plain(e))
 	}
 	if after, err := newest(); err != nil {
 		return err

@@ -189,9 +189,7 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 
 	do := func(wish week.Wish) {
 		beat.Store(a.now().Unix())
-		if err := w.Do(ctx, wish); err != nil && ctx.Err() == nil {
-			log.Error("the week's work", "error", err)
-		}
+		w.Do(ctx, wish) // keeps and logs what fails
 	}
 	worked := make(chan struct{})
 	anew.busy.Store(true) // before anyone can ask
@@ -294,7 +292,9 @@ func (a *app) inventedShop(c *cobra.Command, ctx context.Context) (*store.Store,
 	if err = a.makeDemo(c, db); err == nil {
 		w := a.week(c, db)
 		w.Backups = ""
-		err = w.Do(ctx, week.Anew)
+		if failed := w.Do(ctx, week.Anew); len(failed) > 0 {
+			err = failed[0]
+		}
 	}
 	if err != nil {
 		return nil, errors.Join(err, db.Close())

@@ -3,8 +3,6 @@ package store
 import (
 	"context"
 	"time"
-
-	"github.com/jmoiron/sqlx"
 )
 
 // FolderState says how far a file in the watched folder has come.
@@ -61,38 +59,30 @@ func (s *Store) FolderFiles(ctx context.Context) ([]FolderFile, error) {
 
 // SetFolderFile keeps what became of a file.
 func (s *Store) SetFolderFile(ctx context.Context, f FolderFile) error {
-	return s.within(ctx, func(tx *sqlx.Tx) error {
-		_, err := tx.Exec(`INSERT INTO folder_files(name, size, written, state, at, said) VALUES(?, ?, ?, ?, ?, ?)
-			ON CONFLICT(name) DO UPDATE SET size = excluded.size, written = excluded.written, state = excluded.state, at = excluded.at, said = excluded.said`,
-			f.Name, f.Size, f.Written.UTC().Format(time.RFC3339Nano), string(f.State), instant(f.At), f.Said)
-		return wrap(err)
-	})
+	_, err := s.exec(ctx, `INSERT INTO folder_files(name, size, written, state, at, said) VALUES(?, ?, ?, ?, ?, ?)
+		ON CONFLICT(name) DO UPDATE SET size = excluded.size, written = excluded.written, state = excluded.state, at = excluded.at, said = excluded.said`,
+		f.Name, f.Size, f.Written.UTC().Format(time.RFC3339Nano), string(f.State), instant(f.At), f.Said)
+	return err
 }
 
 // ClaimFolderFile gives a file to one process alone to take it in, and is false
 // if another has it. One that went away before it was done loses the file at
 // the lease's end.
 func (s *Store) ClaimFolderFile(ctx context.Context, f FolderFile, lease time.Duration) (ours bool, err error) {
-	err = s.within(ctx, func(tx *sqlx.Tx) error {
-		r, err := tx.Exec(`INSERT INTO folder_files(name, size, written, state, at) VALUES(?, ?, ?, 'taking', ?)
-			ON CONFLICT(name) DO UPDATE SET size = excluded.size, written = excluded.written, state = 'taking', at = excluded.at, said = ''
-			WHERE state <> 'taking' OR at < ?`, f.Name, f.Size, f.Written.UTC().Format(time.RFC3339Nano), instant(f.At), instant(f.At.Add(-lease)))
-		if err != nil {
-			return wrap(err)
-		}
-		n, err := r.RowsAffected()
-		ours = n == 1
-		return wrap(err)
-	})
-	return ours, err
+	r, err := s.exec(ctx, `INSERT INTO folder_files(name, size, written, state, at) VALUES(?, ?, ?, 'taking', ?)
+		ON CONFLICT(name) DO UPDATE SET size = excluded.size, written = excluded.written, state = 'taking', at = excluded.at, said = ''
+		WHERE state <> 'taking' OR at < ?`, f.Name, f.Size, f.Written.UTC().Format(time.RFC3339Nano), instant(f.At), instant(f.At.Add(-lease)))
+	if err != nil {
+		return false, err
+	}
+	n, err := r.RowsAffected()
+	return n == 1, wrap(err)
 }
 
 // ForgetFolderFile drops what was kept of a file that is in the folder no more.
 func (s *Store) ForgetFolderFile(ctx context.Context, name string) error {
-	return s.within(ctx, func(tx *sqlx.Tx) error {
-		_, err := tx.Exec("DELETE FROM folder_files WHERE name = ?", name)
-		return wrap(err)
-	})
+	_, err := s.exec(ctx, "DELETE FROM folder_files WHERE name = ?", name)
+	return err
 }
 
 // WasTakenIn tells whether a file of this content was ever taken in, be it that
@@ -128,19 +118,17 @@ func (s *Store) Failures(ctx context.Context) ([]Failure, error) {
 }
 
 // SetFailure keeps that a step failed and why, or, if said is empty, that it
-// went well. A failure that goes on keeps the time at which it began.
-func (s *Store) SetFailure(ctx context.Context, f Failure) error {
+// went well, and tells whether that is new. A failure that goes on keeps the
+// time at which it began.
+func (s *Store) SetFailure(ctx context.Context, f Failure) (changed bool, err error) {
 	var have string
 	if err := s.r.GetContext(ctx, &have, "SELECT coalesce((SELECT said FROM failures WHERE step = ?), '')", f.Step); err != nil || have == f.Said {
-		return wrap(err)
+		return false, wrap(err)
 	}
-	return s.within(ctx, func(tx *sqlx.Tx) error {
-		var err error
-		if f.Said == "" {
-			_, err = tx.Exec("DELETE FROM failures WHERE step = ?", f.Step)
-		} else {
-			_, err = tx.Exec("INSERT INTO failures(step, said, at) VALUES(?, ?, ?) ON CONFLICT(step) DO UPDATE SET said = excluded.said", f.Step, f.Said, instant(f.At))
-		}
-		return wrap(err)
-	})
+	if f.Said == "" {
+		_, err = s.exec(ctx, "DELETE FROM failures WHERE step = ?", f.Step)
+	} else {
+		_, err = s.exec(ctx, "INSERT INTO failures(step, said, at) VALUES(?, ?, ?) ON CONFLICT(step) DO UPDATE SET said = excluded.said", f.Step, f.Said, instant(f.At))
+	}
+	return err == nil, err
 }

@@ -99,7 +99,7 @@ func TestFolderAndFailures(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	if err := s.db.SetFailure(t.Context(), store.Failure{Step: "The report", Said: "it <em>broke</em>", At: s.now}); err != nil {
+	if _, err := s.db.SetFailure(t.Context(), store.Failure{Step: "The report", Said: "it <em>broke</em>", At: s.now}); err != nil {
 		t.Fatal(err)
 	}
 	for path, wants := range map[string][]string{"/": {"The report: it &lt;em&gt;broke"}, "/records": {"The report: it &lt;em&gt;broke", dir, "odd.csv", "was left where it is, since nobody knows", "is in. 9 rows"}, "/settings": {dir}} {

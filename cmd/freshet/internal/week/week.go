@@ -80,38 +80,50 @@ func (w *Week) steps() []step {
 	}
 }
 
-// Do does what is due and what is wished, one call at a time. The errors of all
-// steps that failed come back joined; they are logged and kept already.
-func (w *Week) Do(ctx context.Context, wish Wish) error {
+// StepError is the error of one step.
+type StepError struct {
+	Step string // as people read it
+	Err  error
+}
+
+func (e *StepError) Error() string { return e.Step + ": " + e.Err.Error() }
+
+// Unwrap gives what went wrong in the step.
+func (e *StepError) Unwrap() error { return e.Err }
+
+// Minor tells whether the report and the letter are none the worse for it.
+func (e *StepError) Minor() bool { return e.Step != reportStep && e.Step != letterStep }
+
+// Do does what is due and what is wished, one call at a time, and gives the
+// steps that failed, which are kept and logged already. It ends early, with no
+// more to say, if ctx does.
+func (w *Week) Do(ctx context.Context, wish Wish) (failed []*StepError) {
 	w.one.Lock()
 	defer w.one.Unlock()
 	if w.failed == nil {
 		w.failed = map[string]time.Time{}
 	}
-	var errs []error
 	for _, s := range w.steps() {
-		if err := ctx.Err(); err != nil {
-			return errors.Join(append(errs, err)...)
-		}
 		now := w.Now()
 		if last, ok := w.failed[s.name]; ok && wish == Due && now.Sub(last) < s.rest && !now.Before(last) {
 			continue
 		}
 		tried, err := attempt(ctx, s, wish)
 		if ctx.Err() != nil {
-			continue // broken off, not failed
+			return failed // broken off, not failed
+		}
+		if err == nil && tried {
+			delete(w.failed, s.name)
+			err = w.keep(ctx, s.name, nil)
+		} else if err != nil {
+			w.failed[s.name] = now
+			err = errors.Join(err, w.keep(ctx, s.name, err))
 		}
 		if err != nil {
-			w.failed[s.name] = now
-			errs = append(errs, fmt.Errorf("%s: %w", s.name, err))
-		} else if tried {
-			delete(w.failed, s.name)
-		}
-		if tried || err != nil {
-			errs = append(errs, w.note(ctx, s.name, err))
+			failed = append(failed, &StepError{s.name, err})
 		}
 	}
-	return errors.Join(errs...)
+	return failed
 }
 
 // attempt turns a panic into an error that says nothing of the shop's data.
@@ -124,14 +136,22 @@ func attempt(ctx context.Context, s step, wish Wish) (tried bool, err error) {
 	return s.do(ctx, wish)
 }
 
-// note keeps how a step went.
-func (w *Week) note(ctx context.Context, name string, failure error) error {
+// keep keeps how a step went. A failure that goes on is logged once.
+func (w *Week) keep(ctx context.Context, name string, failure error) error {
 	f := store.Failure{Step: name, At: w.Now()}
 	if failure != nil {
 		f.Said = Plain(failure)
-		w.Log.Error("a step of the week's work failed: the pages say why", "step", name, "error", failure)
 	}
-	return w.Store.SetFailure(ctx, f)
+	changed, err := w.Store.SetFailure(ctx, f)
+	switch {
+	case err != nil:
+		w.Log.Error("how a step of the week's work went can't be kept", "step", name, "error", err)
+	case changed && failure != nil:
+		w.Log.Error("a step of the week's work failed: the pages say why", "step", name, "error", failure)
+	case changed:
+		w.Log.Info("a step of the week's work goes well again", "step", name)
+	}
+	return err
 }
 
 // Plain writes an error for people, to whom the parts of the program mean
