@@ -69,6 +69,11 @@ const (
 // the form's token; it turns an error into a page, and a panic into one that
 // says nothing of the shop's data.
 func (s *Server) guard(rt route) http.Handler {
+	bare := strings.HasPrefix(rt.path, "/assets/") || rt.path == "/healthz" || rt.path == "/readyz" // nothing of a session in them
+	fail := s.fail
+	if bare {
+		fail = func(w http.ResponseWriter, _ *http.Request, p problem) { http.Error(w, p.text, p.status) }
+	}
 	inner := http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		// Asked before the report is read: one that is finished meanwhile
 		// would be missed, and the page would stand there for good.
@@ -76,7 +81,7 @@ func (s *Server) guard(rt route) http.Handler {
 		defer func() {
 			if p := recover(); p != nil {
 				s.Log.Error("a page broke off", "path", rt.path, "panic", fmt.Sprintf("%T", p))
-				s.fail(w, r, problem{http.StatusInternalServerError, "Something went wrong with this page."})
+				fail(w, r, problem{http.StatusInternalServerError, "Something went wrong with this page."})
 			}
 		}()
 		if err := s.admit(rt, w, r); err != nil {
@@ -89,11 +94,11 @@ func (s *Server) guard(rt route) http.Handler {
 				s.Log.Error("a page failed", "path", rt.path, "error", err)
 				p = problem{http.StatusInternalServerError, "This page can't be shown now. The log says why."}
 			}
-			s.fail(w, r, p)
+			fail(w, r, p)
 		}
 	})
-	if strings.HasPrefix(rt.path, "/assets/") || rt.path == "/healthz" || rt.path == "/readyz" {
-		return inner // nothing of a session in them
+	if bare {
+		return inner
 	}
 	return s.sessions.LoadAndSave(inner)
 }
