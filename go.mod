@@ -13,6 +13,7 @@ require (
 	github.com/emersion/go-smtp v0.25.1
 	github.com/go-echarts/go-echarts/v2 v2.6.7
 	github.com/jmoiron/sqlx v1.4.0
+	github.com/kardianos/service v1.3.0
 	github.com/mattn/go-sqlite3 v1.14.53
 	github.com/pressly/goose/v3 v3.29.0
 	github.com/rickar/cal/v2 v2.1.13

@@ -49,7 +49,10 @@ network on, on the page Settings.`,
 			}
 			w := a.week(c, db)
 			w.Backups, w.Keep = cmp.Or(backups, w.Backups), keep
-			return a.servePages(c, w, listen)
+			return managed(c.Context(), func(ctx context.Context) error {
+				c.SetContext(ctx)
+				return a.servePages(c, w, listen)
+			})
 		}}
 	c.Flags().StringVar(&backups, "backups", "", "`FOLDER` of the nightly backups (default backups, beside the database)")
 	c.Flags().IntVar(&keep.Daily, "keep-days", keep.Daily, "how many `DAYS`' backups to keep")
