@@ -43,11 +43,13 @@ func (j *jobs) Reject() *ingest.RowError { return nil }
 func (j *jobs) Cells() []string          { return nil }
 func (j *jobs) Err() error               { return nil }
 
+var takenIn = time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)
+
 // name tells jobs of other numbers apart.
 func (j *jobs) name() string { return fmt.Sprintf("jobs from %d.csv", j.from) }
 
 func importJobs(s *Store, j *jobs) (Batch, error) {
-	return s.Import(context.Background(), Batch{File: j.name(), Kind: ingest.DropOffs, TakenIn: time.Date(2026, 3, 2, 0, 0, 0, 0, time.UTC)}, j, nil)
+	return s.Import(context.Background(), Batch{File: j.name(), Kind: ingest.DropOffs, TakenIn: takenIn}, j, nil)
 }
 
 func openAt(t testing.TB, path string) *Store {

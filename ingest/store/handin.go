@@ -110,10 +110,14 @@ type Taken struct {
 // TakeIn takes in a file as one transaction, see [Store.Import], and remembers
 // a layout in which a person had a say by its header signature, so that the
 // next such file needs no word. It is an *Undecided or an
-// [ingest.AmbiguousDates] where there is something to ask first. progress, if
-// not nil, is told the rows done now and then. A cancelled context leaves the
+// [ingest.AmbiguousDates] where there is something to ask first, and an error
+// before anything is written if the database's disk has less free than three
+// times the file's size. progress, if not nil, is told the rows done now and then. A cancelled context leaves the
 // database as it was.
 func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now time.Time, progress func(rows int)) (Taken, error) {
+	if err := s.hasRoom(h.Size); err != nil {
+		return Taken{}, err
+	}
 	sum := sha256.New()
 	if _, err := io.Copy(sum, io.NewSectionReader(h.File, 0, h.Size)); err != nil {
 		return Taken{}, wrap(err)

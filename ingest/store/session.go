@@ -132,7 +132,7 @@ func wrap(err error) error {
 		case sqlite3.ErrBusy:
 			return fmt.Errorf("store: another freshet is writing to this database; try again when it is done: %w", err)
 		case sqlite3.ErrFull:
-			return fmt.Errorf("store: the disk is full, nothing was changed: %w", err)
+			return fmt.Errorf("store: the disk is full, make room on it: %w", err)
 		case sqlite3.ErrCorrupt, sqlite3.ErrNotADB:
 			return fmt.Errorf("store: the database is damaged; 'freshet restore' brings back a backup: %w", err)
 		case sqlite3.ErrReadonly:

@@ -36,6 +36,7 @@ type Store struct {
 	w    *sqlx.DB
 	r    *sqlx.DB
 	path string
+	free func(folder string) (bytes uint64, known bool)
 
 	stopped atomic.Pointer[Stopped] // why nothing is written any more; nil while it is
 }
@@ -52,7 +53,7 @@ func Open(ctx context.Context, path string) (*Store, error) {
 		return nil, fmt.Errorf("store: %w", err)
 	}
 	f.Close()
-	s := &Store{path: path}
+	s := &Store{path: path, free: freeBytes}
 	// The driver takes these keys and drops ones it doesn't know, silently:
 	// check reads them back.
 	s.w, err = sqlx.Open("sqlite3", dsn(path, "_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=5000&_foreign_keys=on&_cache_size=-24576"))
