@@ -22,6 +22,7 @@ type AlertNote struct {
 	Alert       string        // the name that the alert was called by
 	Rule        string        // what found it
 	Kind        string        // the group's name, or what stands for all
+	Failure     string        // what notes of jobs name; empty: nothing
 	Above       bool          // more came than expected
 	Began       forecast.Date // its first day
 	Because     string        // empty: seen, not explained
@@ -55,7 +56,7 @@ func (n AlertNote) check() error {
 	return nil
 }
 
-const noteColumns = "alert, rule, kind, above, began, from_, until, because, one_time, said_on, who, made_at"
+const noteColumns = "alert, rule, kind, failure, above, began, from_, until, because, one_time, said_on, who, made_at"
 
 // KeepNote keeps a note. The error is a *BadNote if it says nothing that can be
 // kept.
@@ -65,7 +66,7 @@ func (s *Store) KeepNote(ctx context.Context, n AlertNote) error {
 		return err
 	}
 	number := map[bool]int64{true: 1}
-	values := []any{n.Alert, n.Rule, n.Kind, number[n.Above], n.Began.String(), n.From.String(), n.Until.String(), n.Because, number[n.OneTime], n.On.String(), n.Who, n.At.UTC().Format(time.RFC3339)}
+	values := []any{n.Alert, n.Rule, n.Kind, n.Failure, number[n.Above], n.Began.String(), n.From.String(), n.Until.String(), n.Because, number[n.OneTime], n.On.String(), n.Who, n.At.UTC().Format(time.RFC3339)}
 	var text bytes.Buffer
 	encode(&text, values)
 	digest := digestOf(text.Bytes())
@@ -91,7 +92,7 @@ func (s *Store) Notes(ctx context.Context, asOf forecast.Date) ([]AlertNote, err
 	for rows.Next() {
 		var n AlertNote
 		var began, from, until, on, at string
-		if err := rows.Scan(&n.Alert, &n.Rule, &n.Kind, &n.Above, &began, &from, &until, &n.Because, &n.OneTime, &on, &n.Who, &at); err != nil {
+		if err := rows.Scan(&n.Alert, &n.Rule, &n.Kind, &n.Failure, &n.Above, &began, &from, &until, &n.Because, &n.OneTime, &on, &n.Who, &at); err != nil {
 			return nil, wrap(err)
 		}
 		n.Kind = grouping.of(n.Kind)
@@ -143,14 +144,14 @@ func (s *Store) TakeNoteBack(ctx context.Context, alert, who string, now time.Ti
 // number.
 func (s *Store) ExportNotes(ctx context.Context, w io.Writer) (n int, err error) {
 	out := csv.NewWriter(w)
-	out.Write([]string{"alert", "rule", "kind", "direction", "began", "from", "until", "because", "one_time", "said_on", "who", "made_at", "taken_back_by", "taken_back_at"})
-	rows, err := s.r.QueryContext(ctx, `SELECT alert, rule, kind, iif(above, 'more', 'fewer'), began, from_, until, because, iif(one_time, 'yes', 'no'), said_on, notes.who, notes.made_at,
+	out.Write([]string{"alert", "rule", "kind", "failure", "direction", "began", "from", "until", "because", "one_time", "said_on", "who", "made_at", "taken_back_by", "taken_back_at"})
+	rows, err := s.r.QueryContext(ctx, `SELECT alert, rule, kind, failure, iif(above, 'more', 'fewer'), began, from_, until, because, iif(one_time, 'yes', 'no'), said_on, notes.who, notes.made_at,
 		coalesce(note_undos.who, ''), coalesce(note_undos.made_at, '') FROM notes LEFT JOIN note_undos ON note = id ORDER BY id`)
 	if err != nil {
 		return 0, wrap(err)
 	}
 	defer rows.Close()
-	cells := make([]string, 14)
+	cells := make([]string, 15)
 	into := make([]any, len(cells))
 	for i := range cells {
 		into[i] = &cells[i]

@@ -47,7 +47,7 @@ func TestNotes(t *testing.T) {
 	}
 	var b bytes.Buffer
 	if n, err := s.ExportNotes(ctx, &b); err != nil || n != 2 ||
-		!strings.HasSuffix(b.String(), "run-2026-08-03,run,AC,more,2026-08-03,2026-08-03,2026-08-30,'=storm,yes,2026-08-31,owner,2026-08-31T15:00:00Z,counter,2026-08-31T16:00:00Z\n") {
+		!strings.HasSuffix(b.String(), "run-2026-08-03,run,AC,,more,2026-08-03,2026-08-03,2026-08-30,'=storm,yes,2026-08-31,owner,2026-08-31T15:00:00Z,counter,2026-08-31T16:00:00Z\n") {
 		t.Errorf("%d rows, %v:\n%s", n, err, &b)
 	}
 	for _, q := range []string{"UPDATE notes SET because = ''", "DELETE FROM notes", "UPDATE note_undos SET who = ''", "DELETE FROM note_undos"} {

@@ -1,6 +1,6 @@
 -- +goose Up
 -- What people say of alerts: seen (because is empty) or explained. alert is the
--- name it was called by; rule, kind, above and began find it again. from_ and
+-- name it was called by; rule, kind, failure, above and began find it again. from_ and
 -- until are the days that one_time keeps out of the season. said_on is the day
 -- that was asked about. Notes are only ever added to; taking one back is a row
 -- of its own.
@@ -9,6 +9,7 @@ CREATE TABLE notes (
     alert    TEXT NOT NULL,
     rule     TEXT NOT NULL,
     kind     TEXT NOT NULL,
+    failure  TEXT NOT NULL,
     above    INTEGER NOT NULL CHECK (above IN (0, 1)),
     began    TEXT NOT NULL,
     from_    TEXT NOT NULL,

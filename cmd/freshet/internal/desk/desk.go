@@ -88,8 +88,9 @@ type shop struct {
 	absences []capacity.Absence
 	open     []capacity.Job
 	notes    []store.AlertNote
-	growth   float64 // clocked over quoted hours
-	source   string  // where job hours were taken from
+	details  []store.Job // of the last years, in order; nil where they weren't asked for
+	growth   float64     // clocked over quoted hours
+	source   string      // where job hours were taken from
 	warnings []string
 }
 

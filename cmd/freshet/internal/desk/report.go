@@ -41,7 +41,7 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 	facts.Season = s.season(f, usual)
 	facts.Kinds = s.kinds(f)
 	facts.Alerts = []report.Alert{}
-	part(&facts, "The watch for what doesn't fit", func() error { return s.reportOdd(&facts) })
+	part(&facts, "The watch for what doesn't fit", func() error { return s.reportOdd(ctx, d.Store, &facts) })
 	part(&facts, "The crew's plan", func() error { return s.reportCrew(ctx, d.Store, f, &facts) })
 	part(&facts, "The record of last week's quotes", func() (err error) {
 		facts.Quotes, err = d.quotesDue(ctx, ask.AsOf)
@@ -64,7 +64,10 @@ func part(f *report.Facts, what string, do func() error) {
 }
 
 // reportOdd adds what doesn't fit.
-func (s *shop) reportOdd(facts *report.Facts) error {
+func (s *shop) reportOdd(ctx context.Context, db *store.Store, facts *report.Facts) error {
+	if err := s.readDetails(ctx, db); err != nil {
+		return err
+	}
 	odd, err := s.watch()
 	if err != nil {
 		return err

@@ -38,11 +38,12 @@ type WatchWeek struct {
 // that is once all places that were looked at are counted.
 type Alert struct {
 	ID       string        `json:"id"`
-	Rule     string        `json:"rule"`  // week, run, kind, cluster, season or gap
-	Kind     string        `json:"kind"`  // "all", or a job kind
-	Began    forecast.Date `json:"began"` // first day of all its odd weeks, as they were found one after another
-	Since    forecast.Date `json:"since"` // first day of the least likely of them
-	Until    forecast.Date `json:"until"` // last day
+	Rule     string        `json:"rule"`              // week, run, kind, cluster, season or gap
+	Kind     string        `json:"kind"`              // "all", or a job kind
+	Began    forecast.Date `json:"began"`             // first day of all its odd weeks, as they were found one after another
+	Failure  string        `json:"failure,omitempty"` // what the notes of a cluster's jobs name
+	Since    forecast.Date `json:"since"`             // first day of the least likely of them
+	Until    forecast.Date `json:"until"`             // last day
 	Observed float64       `json:"observed"`
 	Expected float64       `json:"expected"`
 	Chance   float64       `json:"chance"`
@@ -79,6 +80,9 @@ func (d *Desk) Watch(ctx context.Context, ask Ask) (Watch, error) {
 	if err != nil {
 		return Watch{}, err
 	}
+	if err := s.readDetails(ctx, d.Store); err != nil {
+		return Watch{}, err
+	}
 	return s.watch()
 }
 
@@ -103,7 +107,7 @@ func (s *shop) watch() (Watch, error) {
 			return err
 		},
 		func() error {
-			found = slices.Concat(w.gaps, w.weeks(), w.runs(), w.kinds(), w.clusters())
+			found = slices.Concat(w.gaps, w.renamings(), w.weeks(), w.runs(), w.kinds(), w.clusters(), w.failures())
 			for t := range w.n {
 				if week, ok := w.judge(t); ok {
 					out.Weeks = append(out.Weeks, week)
@@ -182,6 +186,9 @@ func (w *watcher) runs() []finding { return w.stretches("run", 0, 2, longestRun,
 func (w *watcher) kinds() []finding {
 	var out []finding
 	for k := 1; k < len(w.series); k++ {
+		if w.renamed[w.series[k].kind] {
+			continue
+		}
 		out = append(out, w.stretches("kind", k, 1, longestKind, kindChance/float64(len(w.series)-1))...)
 	}
 	return out

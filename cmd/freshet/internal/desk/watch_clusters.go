@@ -31,6 +31,9 @@ func (w *watcher) clusters() []finding {
 	}
 	var out []finding
 	for _, k := range w.rare {
+		if w.renamed[k] {
+			continue
+		}
 		if f, ok := w.cluster(s.book.Kinds[k], days[k], from, until); ok {
 			out = append(out, f)
 		}
@@ -68,5 +71,5 @@ func (w *watcher) cluster(kind string, days []forecast.Date, from, until forecas
 	week := func(d forecast.Date) int { return int(d-w.monday(0)) / forecast.Week }
 	return finding{rule: "cluster", series: -1, from: week(days[first]), until: week(days[last]) + 1, above: true,
 		alert: Alert{Rule: "cluster", Kind: kind, Since: days[first], Observed: float64(most), Expected: round(rate * clusterDays), Chance: round(chance), Weekly: round(weekly),
-			Lead: lead, Summary: lead + " Ask whether they have a part, a maker or a trip in common, and stock what they need."}}, true
+			Lead: lead, Summary: lead + " Ask whether they have a part, a maker or a trip in common." + w.stock(most, func(int) bool { return false }, kind)}}, true
 }

@@ -30,7 +30,7 @@ func (w *watcher) findGaps() bool {
 			if silent == 0 {
 				silent, expected = d, 0
 			}
-			expected += w.usualDay(d)
+			expected += w.usualDay(w.series[0], d)
 			continue
 		}
 		if silent != 0 {
@@ -46,9 +46,9 @@ func (w *watcher) findGaps() bool {
 	return len(w.gaps) > 0
 }
 
-// usualDay gives what day d of a watched week should bring: the week's mean
-// spread over its open days.
-func (w *watcher) usualDay(d forecast.Date) float64 {
+// usualDay gives what day d of a watched week should bring to a series: the
+// week's mean spread over its open days.
+func (w *watcher) usualDay(s *series, d forecast.Date) float64 {
 	open := 0.0
 	for day := d.Monday(); day < d.Monday()+forecast.Week; day++ {
 		open += w.shop.calendar.OpenShare(day)
@@ -57,7 +57,7 @@ func (w *watcher) usualDay(d forecast.Date) float64 {
 		return 0
 	}
 	t := int(d.Monday()-w.monday(0)) / forecast.Week
-	return w.series[0].mean(t) * w.shop.calendar.OpenShare(d) / open
+	return s.mean(t) * w.shop.calendar.OpenShare(d) / open
 }
 
 func (w *watcher) addGap(from, to forecast.Date, expected, chance float64) {

@@ -82,7 +82,7 @@ func (a Alert) Noted(n Note, at time.Time) store.AlertNote {
 	if n.Until == 0 {
 		n.Until = max(a.Until, n.From)
 	}
-	return store.AlertNote{Alert: a.ID, Rule: a.Rule, Kind: a.Kind, Above: a.above(), Began: a.Began, Because: n.Because, OneTime: n.OneTime,
+	return store.AlertNote{Alert: a.ID, Rule: a.Rule, Kind: a.Kind, Failure: a.Failure, Above: a.above(), Began: a.Began, Because: n.Because, OneTime: n.OneTime,
 		From: n.From, Until: n.Until, On: n.On, Who: n.Who, At: at}
 }
 
@@ -117,6 +117,7 @@ func nameOf(a Alert) string {
 	if a.Kind != everything {
 		parts = append(parts, strings.FieldsFunc(strings.ToLower(a.Kind), func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) })...)
 	}
+	parts = append(parts, strings.Fields(a.Failure)...)
 	return strings.Join(append(parts, a.Began.Monday().String()), "-")
 }
 
@@ -129,7 +130,7 @@ func about(n store.AlertNote, a Alert) bool {
 		}
 		return name
 	}
-	return rule(n.Rule) == rule(a.Rule) && n.Kind == a.Kind && n.Above == a.above() &&
+	return rule(n.Rule) == rule(a.Rule) && n.Kind == a.Kind && n.Failure == a.Failure && n.Above == a.above() &&
 		n.Began-sameFrom <= a.Began && a.Began <= max(n.Began+sameFrom, n.Until)
 }
 

@@ -1,10 +1,13 @@
 package desk
 
 import (
+	"database/sql"
 	"flag"
+	"fmt"
 	"math"
 	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -12,6 +15,7 @@ import (
 	"freshet/forecast"
 	"freshet/forecast/workload"
 	"freshet/ingest/demo"
+	"freshet/ingest/store"
 )
 
 // To measure over more shops than the tests do:
@@ -42,6 +46,10 @@ func invented(seed int, years int, asOf forecast.Date, planted ...demo.Planted) 
 			j.Hours = l.Clocked
 		}
 		s.book.Jobs = append(s.book.Jobs, j)
+		if l.DroppedOff >= asOf-(detailYears+2)*365 {
+			s.details = append(s.details, store.Job{RO: strconv.Itoa(l.RO), Kind: l.Kind, Unit: l.Unit, Note: l.Note, DroppedOff: l.DroppedOff,
+				PartsWait: sql.Null[float64]{V: float64(l.PartsWait), Valid: l.PartsWait >= 0}, Emergency: l.Emergency})
+		}
 	}
 	s.known = s.book.Known(asOf)
 	return s, made
@@ -52,6 +60,7 @@ func (s *shop) on(asOf forecast.Date) *shop {
 	then := *s
 	then.ask.AsOf = asOf
 	then.known = s.book.Known(asOf)
+	then.details = slices.DeleteFunc(slices.Clone(s.details), func(j store.Job) bool { return j.DroppedOff >= asOf || j.DroppedOff < asOf-detailYears*365 })
 	return &then
 }
 
@@ -87,10 +96,13 @@ func TestWatchBudget(t *testing.T) {
 			if err != nil {
 				t.Fatal(err)
 			}
-			found := slices.Concat(w.gaps, w.weeks(), w.runs(), w.kinds(), w.clusters())
+			found := slices.Concat(w.gaps, w.weeks(), w.runs(), w.kinds(), w.clusters(), w.failures())
 			slices.SortStableFunc(found, func(a, b finding) int { return a.until - b.until })
 			for _, f := range found {
-				key := f.rule + " " + f.alert.Kind
+				key := f.rule + " " + f.alert.Kind + f.alert.Failure
+				if f.alert.Failure != "" {
+					key = "failure " + key
+				}
 				if f.rule == "week" || f.rule == "run" {
 					key = "whole"
 				}
@@ -350,6 +362,34 @@ func TestWatchGaps(t *testing.T) {
 	}
 }
 
+// A kind that stops as another begins is a new word, and no lull and no rush.
+func TestWatchRenaming(t *testing.T) {
+	s, _ := invented(3, 4, forecast.NewDate(2026, 9, 14))
+	s.book.Kinds = append(s.book.Kinds, "roof air")
+	old, word := slices.Index(s.book.Kinds, "cooling"), len(s.book.Kinds)-1
+	from := forecast.NewDate(2026, 7, 20)
+	renamed := func(share int) (alerts []Alert) {
+		w := s.without(func(workload.Job) bool { return false })
+		for i, j := range w.book.Jobs {
+			if j.Kind == old && j.DroppedOff >= from && i%share == 0 {
+				w.book.Jobs[i].Kind = word
+			}
+		}
+		w = w.without(func(j workload.Job) bool { return j.Kind == old && j.DroppedOff >= from })
+		return watchOf(t, w).Alerts
+	}
+	alerts := renamed(1)
+	if a := alerts[0]; len(alerts) != 1 || a.Rule != "gap" || a.Kind != "cooling" || a.Since >= from || a.Since < from-7 || !strings.Contains(a.Summary, `freshet kinds merge "roof air" --into "cooling"`) {
+		t.Errorf("a renamed kind gives %+v", alerts)
+	}
+	// One that comes a tenth as often is something else.
+	for _, a := range renamed(10) {
+		if a.Rule == "gap" {
+			t.Errorf("a few jobs are taken for all of a kind: %+v", a)
+		}
+	}
+}
+
 // Story 5: three of a kind that comes four times a year aren't worth an alert
 // among thirty kinds, four are.
 func TestWatchClusters(t *testing.T) {
@@ -401,6 +441,47 @@ func TestAlertOrder(t *testing.T) {
 	for i, a := range w.Alerts {
 		if !(a.Weekly > 0 && a.Weekly >= w.Alerts[max(0, i-1)].Weekly) || a.Lead == "" || !strings.HasPrefix(a.Summary, a.Lead+" ") {
 			t.Errorf("%+v", a)
+		}
+	}
+}
+
+// A failure that notes name is found among the usual ones, with what to stock;
+// a new one is too; and one that a rush of its kind brings along isn't.
+func TestWatchFailures(t *testing.T) {
+	whole, _ := invented(3, 4, forecast.NewDate(2026, 9, 14))
+	clusters := func(jobs int, note string, every forecast.Date) (out []Alert) {
+		s := *whole
+		s.details = slices.Clone(whole.details)
+		for i := range jobs {
+			s.details = append(s.details, store.Job{RO: fmt.Sprint("extra ", i), Kind: "cooling", Note: note, DroppedOff: s.ask.AsOf - 12 + every*forecast.Date(i)/2})
+		}
+		slices.SortStableFunc(s.details, func(a, b store.Job) int { return int(a.DroppedOff - b.DroppedOff) })
+		for _, a := range watchOf(t, &s).Alerts {
+			if a.Failure != "" {
+				out = append(out, a)
+			}
+		}
+		return out
+	}
+	if got := clusters(0, "", 0); got != nil {
+		t.Errorf("the usual notes give %+v", got)
+	}
+	got := clusters(5, "Inverter: burnt smell, smell", 3)
+	if len(got) != 1 || got[0].Failure != "inverter burnt" && got[0].Failure != "burnt smell" || got[0].Kind != "cooling" || got[0].Observed != 5 || got[0].Since != whole.ask.AsOf-12 || !strings.Contains(got[0].Summary, " in stock would last that long 9 times in 10.") {
+		t.Errorf("a failure never seen before gives %+v", got)
+	}
+	if got := clusters(5, "Inverter: burnt smell", 12); got != nil {
+		t.Errorf("the same over a month gives %+v", got)
+	}
+	if got := clusters(14, "roof unit blows warm", 1); len(got) != 1 || got[0].Failure != "unit blows" && got[0].Failure != "roof unit" && got[0].Failure != "blows warm" || got[0].Observed < 14 {
+		t.Errorf("a usual failure fourteen times gives %+v", got)
+	}
+	// A rush in the kind, with its usual notes.
+	at := whole.ask.AsOf - 14
+	rush, _ := invented(3, 4, whole.ask.AsOf, demo.Planted{Kind: "cooling", From: at, Until: at + 13, Times: 5})
+	for _, a := range watchOf(t, rush).Alerts {
+		if a.Failure != "" {
+			t.Errorf("a rush in a kind gives %+v", a)
 		}
 	}
 }

@@ -26,6 +26,8 @@ type watcher struct {
 	gaps   []finding
 	gap    []bool // weeks that a gap or a back-entry touches
 
+	renamed map[int]bool // kinds of which one became the other
+
 	usualHours map[string]float64 // of a job by kind, once asked for
 }
 

@@ -29,6 +29,7 @@ func (w *watcher) say(f finding) (lead, all string) {
 	fmt.Fprintf(&b, "%s brought %s %s where about %s were expected: by chance %s.", when, report.Whole(a.Observed), what, few(a.Expected), seldom(a.Chance*w.looks(f)))
 	if s.kind < 0 {
 		b.WriteString(w.drivers(f))
+		b.WriteString(w.qualities(f))
 	}
 	lead = b.String()
 	if s.kind < 0 {
@@ -122,7 +123,7 @@ func (w *watcher) drivers(f finding) string {
 	var parts []part
 	whole := f.alert.Observed - f.alert.Expected
 	for _, s := range w.series[1:] {
-		if d, sum, n := s.window(f.from, f.until); n > 0 {
+		if d, sum, n := s.window(f.from, f.until); n > 0 && !w.renamed[s.kind] {
 			if excess := sum - d.Mean(); excess/whole > .2 {
 				parts = append(parts, part{s.name, excess})
 			}
