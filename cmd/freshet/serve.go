@@ -10,6 +10,7 @@ import (
 	"os"
 	"os/signal"
 	"path/filepath"
+	"runtime/debug"
 	"sync/atomic"
 	"syscall"
 	"time"
@@ -180,6 +181,9 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 	if err != nil {
 		return fmt.Errorf("%w: is freshet running already? --listen names another address", err)
 	}
+	if os.Getenv("GOGC") == "" {
+		debug.SetGCPercent(50) // the PC has other work too: less memory for a little more time
+	}
 	anew := &anew{wanted: make(chan struct{}, 1)}
 	var beat atomic.Int64 // when the week's work was last begun, in seconds since 1970
 	pages := web.New(web.Config{Store: db, Log: log, Now: a.now, Anew: anew.want, Working: anew.busy.Load,
@@ -193,6 +197,9 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 	do := func(wish week.Wish) {
 		beat.Store(a.now().Unix())
 		w.Do(ctx, wish) // keeps and logs what fails
+		if pages.Warm(ctx) {
+			debug.FreeOSMemory() // what a report takes isn't needed again before the next
+		}
 	}
 	worked := make(chan struct{})
 	anew.busy.Store(true) // before anyone can ask

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/jmoiron/sqlx"
+	"github.com/mattn/go-sqlite3"
 )
 
 // Passphrase gives the hash kept for a role and when it was set, both empty if
@@ -42,8 +43,12 @@ type Sessions struct{ s *Store }
 func (s *Store) Sessions() Sessions { return Sessions{s} }
 
 // touched is how stale a session's end may grow before it is written again:
-// else every page shown would be a write to the disk.
-const touched = 5 * time.Minute
+// else every page shown would be a write to the disk. patience is how long that
+// waits for a file that is being taken in: the next page tries again.
+const (
+	touched  = 5 * time.Minute
+	patience = 50 * time.Millisecond
+)
 
 // Find gives the data under a token, and false if there is none or its time is
 // over.
@@ -61,19 +66,38 @@ func (s Sessions) Find(token string) ([]byte, bool, error) {
 // those whose time is.
 func (s Sessions) Commit(token string, data []byte, until time.Time) error {
 	id := sha256.Sum256([]byte(token))
-	var fresh bool
-	err := s.s.r.Get(&fresh, "SELECT EXISTS(SELECT 1 FROM sessions WHERE id = ? AND data = ? AND until BETWEEN ? AND ?)",
-		id[:], data, until.Add(-touched).Unix(), until.Unix())
+	var known, fresh bool
+	err := s.s.r.QueryRow("SELECT count(*), coalesce(max(until BETWEEN ? AND ?), 0) FROM sessions WHERE id = ? AND data = ? AND until > unixepoch()",
+		until.Add(-touched).Unix(), until.Unix(), id[:], data).Scan(&known, &fresh)
 	if err != nil || fresh {
 		return wrap(err)
 	}
-	return s.s.within(context.Background(), func(tx *sqlx.Tx) error {
+	if known && !s.s.idle(patience) {
+		return nil
+	}
+	err = s.s.within(context.Background(), func(tx *sqlx.Tx) error {
 		if _, err := tx.Exec("DELETE FROM sessions WHERE until <= unixepoch()"); err != nil {
 			return wrap(err)
 		}
 		_, err := tx.Exec("INSERT INTO sessions(id, data, until) VALUES(?, ?, ?) ON CONFLICT(id) DO UPDATE SET data = excluded.data, until = excluded.until", id[:], data, until.Unix())
 		return wrap(err)
 	})
+	if busy := (sqlite3.Error{}); known && errors.As(err, &busy) && busy.Code == sqlite3.ErrBusy { // another process takes a file in
+		return nil
+	}
+	return err
+}
+
+// idle waits until the writer is free, though no longer than patience, and
+// tells whether it is.
+func (s *Store) idle(patience time.Duration) bool {
+	ctx, stop := context.WithTimeout(context.Background(), patience)
+	defer stop()
+	c, err := s.w.Conn(ctx)
+	if err != nil {
+		return false
+	}
+	return c.Close() == nil
 }
 
 // Delete forgets a token.

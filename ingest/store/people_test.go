@@ -119,6 +119,44 @@ func TestSessions(t *testing.T) {
 	}
 }
 
+// While a file is being taken in, a page that only puts off its session's end
+// doesn't wait for it; a new session does, and is kept.
+func TestSessionDuringImport(t *testing.T) {
+	s := people(t)
+	kept := s.Sessions()
+	now := time.Now()
+	if err := kept.Commit("one", []byte("owner"), now.Add(time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	begun, goOn, done := make(chan bool), make(chan bool), make(chan error)
+	go func() {
+		_, err := importJobs(s, &jobs{n: 1, each: func(int) { close(begun); <-goOn }})
+		done <- err
+	}()
+	<-begun
+	put := make(chan error, 1)
+	go func() { put <- kept.Commit("one", []byte("owner"), now.Add(2*time.Hour)) }()
+	select {
+	case err := <-put:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(10 * time.Second):
+		t.Error("a known session waits for the import")
+	}
+	go func() { put <- kept.Commit("two", []byte("owner"), now.Add(time.Hour)) }()
+	close(goOn)
+	if err := <-done; err != nil {
+		t.Error(err)
+	}
+	if err := <-put; err != nil {
+		t.Error(err)
+	}
+	if _, ok, err := kept.Find("two"); !ok || err != nil {
+		t.Errorf("the new session: have %v, %v", ok, err)
+	}
+}
+
 func TestChangesStay(t *testing.T) {
 	s, ctx := people(t), context.Background()
 	at := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)

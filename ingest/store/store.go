@@ -71,6 +71,7 @@ func Open(ctx context.Context, path string) (*Store, error) {
 		return nil, fmt.Errorf("store: %w", err)
 	}
 	s.r.SetMaxOpenConns(4)
+	s.r.SetMaxIdleConns(4) // a new one reads all tables' definitions
 	if err := s.check(ctx); err != nil {
 		s.Close()
 		return nil, fmt.Errorf("store: %s: %w", path, err)

@@ -5,64 +5,147 @@ import (
 	"sync"
 	"time"
 
+	"freshet/capacity"
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest/store"
 )
 
-// answers keeps what the desk answered, until records or the day change: a
-// first question waits a second, and everyone after it doesn't.
+// answers keeps what the desk answered, until records, settings or the day
+// change: a first question waits a second, and everyone after it doesn't.
 type answers struct {
 	mu   sync.Mutex
-	made map[question]answered
+	made map[asking]answered
+	turn int // rises with each change on the pages
+	fits int // how many were made that took long
+
+	making sync.Mutex // one that takes long is made at a time: the rest of the machine is for those who read
 }
 
-// question is one asked of a shop; what holds its name and settings.
-type question struct {
+// asking is a question to a shop; what holds its name and settings.
+type asking struct {
 	shop *store.Store
 	what string
 }
 
-type answered struct {
+// state is what an answer hangs on.
+type state struct {
 	day     forecast.Date
 	changed time.Time
-	value   any
+	turn    int
 }
 
-// forget drops them all: something was changed that they may hang on.
+type answered struct {
+	state
+	value any
+}
+
+// forget has them all made anew: something was changed that they may hang on.
 func (a *answers) forget() {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	clear(a.made)
+	a.turn++
+}
+
+func (a *answers) count() int {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.fits
 }
 
 // mostAnswers is how many are kept: of what-ifs there is no end.
 const mostAnswers = 64
 
-// answer gives what make says of the shop that is shown, as of today.
-func answer[T any](ctx context.Context, s *Server, what string, weeks int, make func(context.Context, *desk.Desk, desk.Ask) (T, error)) (v T, err error) {
-	db := s.shop()
-	today, err := s.today(ctx)
+// question is one that pages ask the desk, so many weeks ahead.
+type question[T any] struct {
+	what  string
+	weeks int
+	quick bool // takes milliseconds
+	make  func(context.Context, *desk.Desk, desk.Ask) (T, error)
+}
+
+// answer gives the answer for the shop that is shown, as of today. While the
+// report is made anew, as each page says then, the last answer does: those that
+// are asked for most come after the report, see Warm.
+func answer[T any](ctx context.Context, s *Server, q question[T]) (T, error) {
+	busy, _ := ctx.Value(busyKey{}).(bool)
+	return answerOf(ctx, s, s.shop(), q, busy)
+}
+
+// counted gives what count finds in the records as they stand.
+func counted[T any](ctx context.Context, s *Server, what string, count func(context.Context, *store.Store) (T, error)) (T, error) {
+	return answerOf(ctx, s, s.shop(), question[T]{what, 0, true, func(ctx context.Context, d *desk.Desk, _ desk.Ask) (T, error) { return count(ctx, d.Store) }}, false)
+}
+
+// answerOf gives the answer to a question, or an older one if that will do.
+func answerOf[T any](ctx context.Context, s *Server, db *store.Store, q question[T], older bool) (v T, err error) {
+	a := &s.answers
+	now, err := s.state(ctx, db)
 	if err != nil {
 		return v, err
 	}
-	changed, err := db.Changed(ctx)
-	if err != nil {
-		return v, err
+	kept := func() (v T, ok bool) {
+		a.mu.Lock()
+		defer a.mu.Unlock()
+		k, ok := a.made[asking{db, q.what}]
+		if !ok || !older && k.state != now {
+			return v, false
+		}
+		return k.value.(T), true
 	}
-	a, q := &s.answers, question{db, what}
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	if k, ok := a.made[q]; ok && k.day == today && k.changed.Equal(changed) {
-		return k.value.(T), nil
+	if v, ok := kept(); ok {
+		return v, nil
+	}
+	if !q.quick {
+		a.making.Lock()
+		defer a.making.Unlock()
+		if v, ok := kept(); ok { // made while this one waited for its turn
+			return v, nil
+		}
 	}
 	// A reader who goes away doesn't stop it: the next one asks the same.
-	if v, err = make(context.WithoutCancel(ctx), &desk.Desk{Store: db}, desk.Ask{AsOf: today, Weeks: weeks, Seed: desk.Seed(today)}); err != nil {
+	if v, err = q.make(context.WithoutCancel(ctx), &desk.Desk{Store: db}, desk.Ask{AsOf: now.day, Weeks: q.weeks, Seed: desk.Seed(now.day)}); err != nil {
 		return v, err
 	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
 	if len(a.made) >= mostAnswers || a.made == nil {
-		a.made = map[question]answered{}
+		a.made = map[asking]answered{}
 	}
-	a.made[q] = answered{today, changed, v}
+	a.made[asking{db, q.what}] = answered{now, v}
+	if !q.quick {
+		a.fits++
+	}
 	return v, nil
+}
+
+// state gives what answers about a shop hang on now.
+func (s *Server) state(ctx context.Context, db *store.Store) (n state, err error) {
+	s.answers.mu.Lock()
+	n.turn = s.answers.turn
+	s.answers.mu.Unlock()
+	if n.day, err = today(ctx, db, s.Now()); err != nil {
+		return n, err
+	}
+	n.changed, err = db.Changed(ctx)
+	return n, err
+}
+
+// Warm makes the answers that pages ask for first, unless they are there and
+// of now, so that no page has to wait for them. It is to be called after each
+// report, and now and then, for the day changes by itself. What can't be
+// answered is left for its page to say. It tells whether it made any.
+func (s *Server) Warm(ctx context.Context) (made bool) {
+	db, before := s.shop(), s.answers.count()
+	for _, make := range []func(){
+		func() { answerOf(ctx, s, db, askQuotes, false) },
+		func() { answerOf(ctx, s, db, askOutlook(usualWeeks), false) },
+		func() { answerOf(ctx, s, db, askWatch, false) },
+		func() { answerOf(ctx, s, db, askCrew(capacity.WhatIf{}), false) },
+	} {
+		if ctx.Err() == nil {
+			make()
+		}
+	}
+	return s.answers.count() > before
 }

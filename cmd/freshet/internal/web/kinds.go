@@ -1,6 +1,7 @@
 package web
 
 import (
+	"context"
 	"fmt"
 	"net/http"
 	"slices"
@@ -12,18 +13,20 @@ import (
 // kinds shows how the shop's words for jobs are grouped, and what may belong
 // together.
 func (s *Server) kinds(w http.ResponseWriter, r *http.Request) error {
-	all, err := s.shop().Kinds(r.Context())
-	if err != nil {
-		return err
-	}
-	likely, err := s.shop().Suggest(r.Context())
-	if err != nil {
-		return err
-	}
-	return s.show(w, r, page{Template: "kinds", Title: "Kinds of jobs", Data: struct {
+	type kinds struct {
 		Kinds       []store.Kind
 		Suggestions []store.Suggestion
-	}{all, likely}})
+	}
+	data, err := counted(r.Context(), s, "kinds", func(ctx context.Context, db *store.Store) (k kinds, err error) {
+		if k.Kinds, err = db.Kinds(ctx); err == nil {
+			k.Suggestions, err = db.Suggest(ctx)
+		}
+		return k, err
+	})
+	if err != nil {
+		return err
+	}
+	return s.show(w, r, page{Template: "kinds", Title: "Kinds of jobs", Data: data})
 }
 
 // setKinds merges, renames or splits kinds, or takes the last such step back.

@@ -31,11 +31,27 @@ func need(err error) (string, bool) {
 // weeksAhead are the spans that a person can choose from.
 var weeksAhead = []int{4, 13, 26, 52}
 
+// usualWeeks is the span that is shown unasked: a season.
+const usualWeeks = 13
+
+// askOutlook and askCrew are what these pages ask the desk.
+func askOutlook(weeks int) question[desk.Outlook] {
+	return question[desk.Outlook]{fmt.Sprint("outlook ", weeks), weeks, false, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Outlook, error) {
+		return d.Outlook(ctx, ask)
+	}}
+}
+
+func askCrew(change capacity.WhatIf) question[desk.Crew] {
+	return question[desk.Crew]{fmt.Sprintf("crew %+v", change), 26, false, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Crew, error) {
+		return d.Crew(ctx, ask, change)
+	}}
+}
+
 // chosenWeeks reads the span asked for.
 func chosenWeeks(r *http.Request) int {
 	n, err := strconv.Atoi(r.FormValue("weeks"))
 	if err != nil || !slices.Contains(weeksAhead, n) {
-		return 13
+		return usualWeeks
 	}
 	return n
 }
@@ -55,9 +71,7 @@ func (s *Server) outlook(w http.ResponseWriter, r *http.Request) error {
 		Model    string
 		Warnings []string
 	}{Weeks: weeks, Spans: weeksAhead, Kind: kind}
-	o, err := answer(r.Context(), s, fmt.Sprint("outlook ", weeks), weeks, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Outlook, error) {
-		return d.Outlook(ctx, ask)
-	})
+	o, err := answer(r.Context(), s, askOutlook(weeks))
 	if said, ok := need(err); ok {
 		data.None = said
 		return s.show(w, r, page{Template: "outlook", Title: "Outlook", Data: data})
@@ -143,9 +157,7 @@ func (s *Server) crew(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		data.Wrong, change = err.Error(), capacity.WhatIf{}
 	}
-	c, err := answer(r.Context(), s, fmt.Sprintf("crew %+v", change), 26, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Crew, error) {
-		return d.Crew(ctx, ask, change)
-	})
+	c, err := answer(r.Context(), s, askCrew(change))
 	if said, ok := need(err); ok {
 		data.None = said
 		return s.show(w, r, page{Template: "crew", Title: "Crew", Data: data})

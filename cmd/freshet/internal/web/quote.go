@@ -12,12 +12,10 @@ import (
 	"freshet/ingest/store"
 )
 
-// quotesFrom gives what quotes are answered from, as of today.
-func (s *Server) quotesFrom(ctx context.Context) (*desk.Counter, error) {
-	return answer(ctx, s, "quotes", 1, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (*desk.Counter, error) {
-		return d.Counter(ctx, ask)
-	})
-}
+// askQuotes is for what quotes are answered from.
+var askQuotes = question[*desk.Counter]{"quotes", 1, false, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (*desk.Counter, error) {
+	return d.Counter(ctx, ask)
+}}
 
 // asked is the form of a quote, as it was sent.
 type asked struct {
@@ -67,7 +65,7 @@ type quoteData struct {
 
 func (s *Server) quoteData(r *http.Request) (d quoteData, err error) {
 	d.Asked = readAsked(r)
-	c, err := s.quotesFrom(r.Context())
+	c, err := answer(r.Context(), s, askQuotes)
 	switch {
 	case errors.Is(err, desk.ErrNoStays), errors.Is(err, desk.ErrNoCrew):
 		d.None = err.Error()

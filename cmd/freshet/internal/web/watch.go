@@ -14,10 +14,8 @@ import (
 	"freshet/report/chart"
 )
 
-// watched gives what doesn't fit today.
-func (s *Server) watched(ctx context.Context) (desk.Watch, error) {
-	return answer(ctx, s, "watch", 13, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Watch, error) { return d.Watch(ctx, ask) })
-}
+// askWatch is what doesn't fit.
+var askWatch = question[desk.Watch]{"watch", usualWeeks, false, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Watch, error) { return d.Watch(ctx, ask) }}
 
 // watch shows what doesn't fit, and the season.
 func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
@@ -32,7 +30,7 @@ func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
 		Picture *chart.Chart
 		Says    string
 	}{Owner: is == owner}
-	v, err := s.watched(r.Context())
+	v, err := answer(r.Context(), s, askWatch)
 	if said, ok := need(err); ok {
 		data.None = said
 		return s.show(w, r, page{Template: "watch", Title: "Watch", Data: data})
@@ -70,7 +68,7 @@ func (s *Server) noteAlert(w http.ResponseWriter, r *http.Request) error {
 		}
 		return s.noted(w, r, "took back what was said of "+id)
 	}
-	v, err := s.watched(ctx)
+	v, err := answer(ctx, s, askWatch)
 	if _, ok := need(err); ok {
 		return problem{http.StatusConflict, "There are no records to watch yet."}
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"time"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
@@ -54,13 +55,17 @@ func (s *Server) thisWeek(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, page{Template: "week", Title: "This week", Data: data, Charts: true})
 }
 
-// today is the day in the shop's time zone.
+// today gives the day in the shop's time zone.
 func (s *Server) today(ctx context.Context) (forecast.Date, error) {
-	loc, err := (&desk.Desk{Store: s.shop()}).Zone(ctx)
+	return today(ctx, s.shop(), s.Now())
+}
+
+func today(ctx context.Context, db *store.Store, now time.Time) (forecast.Date, error) {
+	loc, err := (&desk.Desk{Store: db}).Zone(ctx)
 	if err != nil {
 		return 0, err
 	}
-	return forecast.DateOf(s.Now().In(loc)), nil
+	return forecast.DateOf(now.In(loc)), nil
 }
 
 // start leads an empty shop to its first report.
@@ -99,8 +104,21 @@ func (s *Server) start(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, page{Template: "start", Title: "Welcome", Data: data})
 }
 
-// busy tells whether something is being made that a page waits for.
-func (s *Server) busy() bool { return s.Working() || s.makesDemo() }
+// busy tells whether something is being made that a page waits for, or a file
+// being taken in, after which it will be.
+func (s *Server) busy() bool {
+	if s.Working() {
+		return true
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, h := range s.handedIn {
+		if h.taking && !h.ended {
+			return true
+		}
+	}
+	return s.demo.making
+}
 
 // file gives the report as one file to keep or to pass on.
 func (s *Server) file(w http.ResponseWriter, r *http.Request) error {
