@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"context"
 	"net/http"
 	"net/url"
 	"strings"
@@ -77,5 +78,47 @@ func TestAnswers(t *testing.T) {
 	}
 	if w := s.post("/quote", url.Values{"kind": {"dentistry"}}); w.Code != http.StatusBadRequest {
 		t.Errorf("want nothing kept of a quote that wasn't, have %d", w.Code)
+	}
+}
+
+// An answer is made once and again after a change; while the report is made
+// anew the older one does, and one that takes long holds up no other.
+func TestAnswersAreKept(t *testing.T) {
+	s := open(t)
+	made := 0
+	count := question[int]{"count", 1, false, func(context.Context, *desk.Desk, desk.Ask) (int, error) { made++; return made, nil }}
+	busy := context.WithValue(t.Context(), busyKey{}, true)
+	ask := func(ctx context.Context, want int) {
+		t.Helper()
+		if v, err := answer(ctx, s.Server, count); v != want || err != nil {
+			t.Errorf("want %d, have %d, %v", want, v, err)
+		}
+	}
+	ask(busy, 1) // there is no older one
+	ask(t.Context(), 1)
+	s.answers.forget()
+	ask(busy, 1)
+	ask(t.Context(), 2)
+	s.takeInText("jobs.csv", "drop-offs", "ro_number,dropped_off\n1,2026-11-02\n")
+	ask(t.Context(), 3)
+	s.now = s.now.Add(24 * time.Hour)
+	ask(t.Context(), 4)
+
+	begun, goOn := make(chan bool), make(chan bool)
+	ended := make(chan error)
+	go func() {
+		_, err := answer(t.Context(), s.Server, question[int]{"long", 1, false, func(context.Context, *desk.Desk, desk.Ask) (int, error) { close(begun); <-goOn; return 0, nil }})
+		ended <- err
+	}()
+	<-begun
+	ask(t.Context(), 4)
+	s.answers.forget()
+	ask(busy, 4)
+	if n, err := counted(t.Context(), s.Server, "quick", func(context.Context, *store.Store) (int, error) { return 7, nil }); n != 7 || err != nil {
+		t.Errorf("have %d, %v", n, err)
+	}
+	close(goOn)
+	if err := <-ended; err != nil {
+		t.Error(err)
 	}
 }
