@@ -54,7 +54,7 @@ func TestEveryCommandIsExplained(t *testing.T) {
 			t.Errorf("%s has no explanation or no example", c.CommandPath())
 		}
 		for _, line := range strings.Split(c.Example, "\n") {
-			if !strings.HasPrefix(line, "  freshet "+c.Name()) {
+			if !strings.Contains("  "+strings.TrimPrefix(strings.TrimSpace(line), "sudo ")+" ", "  freshet "+c.Name()+" ") {
 				t.Errorf("%s: an example begins %q", c.CommandPath(), line)
 			}
 		}

@@ -69,6 +69,7 @@ func (s *Server) routes() []route {
 		{method: "POST", path: "/demo", least: owner, serve: s.showDemo, demo: true},
 		{method: "POST", path: "/demo/leave", least: owner, serve: s.leaveDemo, demo: true},
 		{method: "GET", path: "/working", least: counter, serve: s.working},
+		{method: "GET", path: "/guide", least: counter, serve: s.guide},
 		{method: "GET", path: "/login", least: anyone, serve: s.loginPage},
 		{method: "POST", path: "/login", least: anyone, serve: s.login, demo: true},
 		{method: "POST", path: "/logout", least: counter, serve: s.logout, demo: true},
