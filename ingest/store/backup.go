@@ -57,7 +57,7 @@ func (h Health) sound(path string) error {
 	if len(h.Faults) == 0 {
 		return nil
 	}
-	return fmt.Errorf("store: %s is damaged: %s", path, h.Faults[0])
+	return &damage{path, h.Faults[0]}
 }
 
 // Restore puts the records of the backup at from in the place of those of the

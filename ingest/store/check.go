@@ -126,6 +126,13 @@ func (c *checker) each(query string, f func([]any) error, args ...any) error {
 	return wrap(rows.Err())
 }
 
+// as gives a column's value. On a damaged page it may be of another type: then
+// it is the zero, with which no digest is right.
+func as[T any](v any) T {
+	t, _ := v.(T)
+	return t
+}
+
 func (c *checker) records() error {
 	var text bytes.Buffer
 	for _, t := range tables {
@@ -137,7 +144,7 @@ func (c *checker) records() error {
 				c.fault("a record of %s is not what was taken in: %q", t.name, v[0])
 			}
 			c.h.Records[t.name]++
-			c.add(v[2].(int64), versionHash(v[0].(string), digest[:]))
+			c.add(as[int64](v[2]), versionHash(as[string](v[0]), digest[:]))
 			return nil
 		}); err != nil {
 			return err
@@ -150,15 +157,15 @@ func (c *checker) records() error {
 // batch replaced stand again, and were met among the records.
 func (c *checker) history() error {
 	return c.each("SELECT key, earlier, record FROM history JOIN batches ON batches.id = history.batch WHERE undone_at IS NULL", func(v []any) error {
-		digest := digestOf(v[2].([]byte))
-		c.add(v[1].(int64), versionHash(v[0].(string), digest[:]))
+		digest := digestOf(as[[]byte](v[2]))
+		c.add(as[int64](v[1]), versionHash(as[string](v[0]), digest[:]))
 		return nil
 	})
 }
 
 func (c *checker) rejects() error {
 	return c.each("SELECT batch, line, column_, value, reason, row_ FROM rejects", func(v []any) error {
-		c.add(v[0].(int64), rejectHash(v[1].(int64), v[2].(string), v[3].(string), v[4].(string), v[5].(string)))
+		c.add(as[int64](v[0]), rejectHash(as[int64](v[1]), as[string](v[2]), as[string](v[3]), as[string](v[4]), as[string](v[5])))
 		return nil
 	})
 }
@@ -166,8 +173,8 @@ func (c *checker) rejects() error {
 func (c *checker) batches() error {
 	return c.each("SELECT id, file, taken_in, content FROM batches WHERE undone_at IS NULL", func(v []any) error {
 		c.h.Batches++
-		kept, hashed := v[3].([]byte)
-		if sum := c.content[v[0].(int64)]; hashed && !slices.Equal(kept, sum[:]) {
+		kept, _ := v[3].([]byte) // nil: taken in before there were any
+		if sum := c.content[as[int64](v[0])]; v[3] != nil && !slices.Equal(kept, sum[:]) {
 			c.fault("the records are not all there as %s, taken in at %s, left them", v[1], v[2])
 		}
 		return nil

@@ -302,7 +302,7 @@ func TestDiskFull(t *testing.T) {
 	if err := os.Remove(filler); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := importJobs(s, &jobs{n: 1100, hours: 1}); !errors.As(err, new(*Stopped)) {
+	if _, err := importJobs(s, &jobs{n: 1100, hours: 1}); !errors.As(err, new(*Refusal)) {
 		t.Errorf("want no write after a failed commit, have %v", err)
 	}
 	s.Close()

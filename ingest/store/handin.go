@@ -115,6 +115,9 @@ type Taken struct {
 // times the file's size. progress, if not nil, is told the rows done now and then. A cancelled context leaves the
 // database as it was.
 func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now time.Time, progress func(rows int)) (Taken, error) {
+	if r := s.Refusal(); r != nil {
+		return Taken{}, r
+	}
 	if err := s.hasRoom(h.Size); err != nil {
 		return Taken{}, err
 	}

@@ -8,6 +8,9 @@ import (
 	"syscall"
 )
 
+// readOnlyDisk is the error of a write to a write-protected disk.
+const readOnlyDisk = syscall.EROFS
+
 // lockFile locks a file for this process alone, until it is closed. It is
 // false if another process holds it. The system lets go of it when a process
 // dies, however it dies.

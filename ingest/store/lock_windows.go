@@ -8,6 +8,9 @@ import (
 
 const sharingViolation = syscall.Errno(32) // ERROR_SHARING_VIOLATION
 
+// readOnlyDisk is the error of a write to a write-protected disk.
+const readOnlyDisk = syscall.Errno(19) // ERROR_WRITE_PROTECT
+
 // lockFile opens a file that nobody else may open until it is closed. It is
 // false if another process holds it.
 func lockFile(path string) (*os.File, bool, error) {

@@ -26,7 +26,8 @@ const backupDay = "2006-01-02"
 // day is that of now in its zone; the file is named after the database and the
 // day. As with [Store.Backup], only a copy that was checked gets its name. Then,
 // and only then, older backups that keep doesn't hold are removed: while none
-// succeeds, none is removed. Files of other names are left alone. It panics if
+// succeeds, none is removed. Files of other names are left alone. A database that
+// is found damaged is only read from then on, see [Store.Vet]. It panics if
 // keep holds less than one day or weeks below zero.
 func (s *Store) Nightly(ctx context.Context, folder string, keep Keep, now time.Time) (made string, err error) {
 	if keep.Daily < 1 || keep.Weekly < 0 {
@@ -40,6 +41,9 @@ func (s *Store) Nightly(ctx context.Context, folder string, keep Keep, now time.
 		return "", wrap(err)
 	}
 	if _, err := s.Backup(ctx, path, now); err != nil {
+		if damaged(err) { // the copy, or what was copied
+			err = errors.Join(err, s.Vet(ctx, true, folder))
+		}
 		return "", err
 	}
 	return path, s.prune(folder, keep)
@@ -55,11 +59,11 @@ func (s *Store) backupName(day time.Time) string {
 	return s.backupStem() + day.Format(backupDay) + ".db"
 }
 
-// prune removes the nightly backups that keep doesn't hold.
-func (s *Store) prune(folder string, keep Keep) error {
+// backupDays gives the days of the nightly backups in a folder, newest first.
+func (s *Store) backupDays(folder string) ([]time.Time, error) {
 	files, err := os.ReadDir(folder)
 	if err != nil {
-		return wrap(err)
+		return nil, wrap(err)
 	}
 	var days []time.Time
 	for _, f := range files {
@@ -69,6 +73,15 @@ func (s *Store) prune(folder string, keep Keep) error {
 		}
 	}
 	slices.SortFunc(days, func(a, b time.Time) int { return b.Compare(a) })
+	return days, nil
+}
+
+// prune removes the nightly backups that keep doesn't hold.
+func (s *Store) prune(folder string, keep Keep) error {
+	days, err := s.backupDays(folder)
+	if err != nil {
+		return err
+	}
 	weeks := map[[2]int]bool{}
 	for i, day := range days {
 		var week [2]int

@@ -72,7 +72,7 @@ func (s Sessions) Commit(token string, data []byte, until time.Time) error {
 	if err != nil || fresh {
 		return wrap(err)
 	}
-	if known && !s.s.idle(patience) {
+	if known && (s.s.Refusal() != nil || !s.s.idle(patience)) { // who is logged in may go on looking
 		return nil
 	}
 	err = s.s.within(context.Background(), func(tx *sqlx.Tx) error {

@@ -110,6 +110,9 @@ func encode(text *bytes.Buffer, values []any) {
 			text.Write(strconv.AppendInt(b[:0], int64(len(v)), 10))
 			text.WriteByte(':')
 			text.WriteString(v)
+		case []byte: // no record has any: it is from a damaged page
+			text.WriteByte('b')
+			text.Write(v)
 		default:
 			panic(fmt.Sprintf("store: no code for a %T", v))
 		}

@@ -58,7 +58,7 @@ func (c shimmed) work() did {
 			log.Write(record{op: 'A'}.bytes())
 		}
 		for _, err := range []error{err, s.Set(ctx, "batch", fmt.Sprint(i))} {
-			d.Writes, d.Stopped = append(d.Writes, say(err)), append(d.Stopped, errors.As(err, new(*Stopped)))
+			d.Writes, d.Stopped = append(d.Writes, say(err)), append(d.Stopped, errors.As(err, new(*Refusal)))
 		}
 	}
 	_, err = s.Batches(ctx, 10)

@@ -38,12 +38,23 @@ type Store struct {
 	path string
 	free func(folder string) (bytes uint64, known bool)
 
-	stopped atomic.Pointer[Stopped] // why nothing is written any more; nil while it is
+	refusal atomic.Pointer[Refusal] // why nothing is written, nil if all is well
 }
 
 // Open opens the database at path, makes it if there is none, brings its
-// tables up to date, and checks that the safety settings hold.
+// tables up to date, and checks that the safety settings hold. Where the
+// database is write-protected it is opened to be read: see [Store.Refusal].
 func Open(ctx context.Context, path string) (*Store, error) {
+	s, err := openToWrite(ctx, path)
+	if err != nil && protected(err) {
+		if _, missing := os.Stat(path); missing == nil {
+			return openToRead(ctx, path, err)
+		}
+	}
+	return s, err
+}
+
+func openToWrite(ctx context.Context, path string) (*Store, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
 		return nil, fmt.Errorf("store: %w", err)
 	}
@@ -63,7 +74,7 @@ func Open(ctx context.Context, path string) (*Store, error) {
 	s.w.SetMaxOpenConns(1)
 	if err := s.migrate(ctx); err != nil {
 		s.w.Close()
-		return nil, fmt.Errorf("store: %s: %w", path, err)
+		return nil, fmt.Errorf("store: %s: %w", path, wrap(err))
 	}
 	s.r, err = sqlx.Open("sqlite3", dsn(path, "mode=ro&_query_only=true&_busy_timeout=5000&_foreign_keys=on"))
 	if err != nil {
@@ -74,7 +85,7 @@ func Open(ctx context.Context, path string) (*Store, error) {
 	s.r.SetMaxIdleConns(4) // a new one reads all tables' definitions
 	if err := s.check(ctx); err != nil {
 		s.Close()
-		return nil, fmt.Errorf("store: %s: %w", path, err)
+		return nil, fmt.Errorf("store: %s: %w", path, wrap(err))
 	}
 	return s, nil
 }
@@ -86,11 +97,7 @@ func dsn(path, query string) string {
 }
 
 func (s *Store) migrate(ctx context.Context) error {
-	dir, err := fs.Sub(migrations, "migrations")
-	if err != nil {
-		return err
-	}
-	p, err := goose.NewProvider(goose.DialectSQLite3, s.w.DB, dir, goose.WithAllowOutofOrder(true)) // tables that don't touch each other
+	p, err := steps(s.w)
 	if err != nil {
 		return err
 	}
@@ -98,11 +105,46 @@ func (s *Store) migrate(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
-	if have > newest {
-		return fmt.Errorf("a newer freshet wrote this database: need tables of version %d or less, have %d", newest, have)
+	if err := notNewer(have, newest); err != nil {
+		return err
 	}
 	_, err = p.Up(ctx)
 	return err
+}
+
+// upToDate tells whether the tables are those that this freshet reads.
+func (s *Store) upToDate(ctx context.Context) error {
+	p, err := steps(s.r)
+	if err != nil {
+		return err
+	}
+	have, newest, err := p.GetVersions(ctx)
+	if err != nil {
+		return wrap(err)
+	}
+	if err := notNewer(have, newest); err != nil {
+		return err
+	}
+	pending, err := p.HasPending(ctx)
+	if err == nil && pending {
+		err = fmt.Errorf("an older freshet wrote this database, and its tables can't be brought up to date while it can't be written to: need version %d, have %d", newest, have)
+	}
+	return wrap(err)
+}
+
+func steps(db *sqlx.DB) (*goose.Provider, error) {
+	dir, err := fs.Sub(migrations, "migrations")
+	if err != nil {
+		return nil, err
+	}
+	return goose.NewProvider(goose.DialectSQLite3, db.DB, dir, goose.WithAllowOutofOrder(true)) // tables that don't touch each other
+}
+
+func notNewer(have, newest int64) error {
+	if have > newest {
+		return fmt.Errorf("a newer freshet wrote this database: need tables of version %d or less, have %d", newest, have)
+	}
+	return nil
 }
 
 // check reads the safety settings back from both connections.
@@ -120,6 +162,9 @@ func (s *Store) check(ctx context.Context) error {
 		{s.r, "reader", "query_only", "1"},
 		{s.r, "reader", "busy_timeout", "5000"},
 	} {
+		if c.db == nil { // it is open to be read alone
+			continue
+		}
 		var have string
 		if err := c.db.GetContext(ctx, &have, "PRAGMA "+c.pragma); err != nil {
 			return err
@@ -140,5 +185,8 @@ func (s *Store) Close() error {
 	if s.r != nil {
 		err = s.r.Close()
 	}
-	return errors.Join(err, s.w.Close())
+	if s.w != nil {
+		err = errors.Join(err, s.w.Close())
+	}
+	return err
 }

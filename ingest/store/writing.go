@@ -4,24 +4,10 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"fmt"
 
 	"github.com/jmoiron/sqlx"
 	"github.com/mattn/go-sqlite3"
 )
-
-// Stopped is the error of every write after a COMMIT or a sync that failed, of
-// that one too: what the disk holds isn't known then, and a second try may
-// seem to work where the first one's pages are lost. Opening the database
-// again reads what is there.
-type Stopped struct{ Cause error }
-
-func (e *Stopped) Error() string {
-	return fmt.Sprintf("store: freshet stopped writing to the database after a disk error, and goes on reading: see to the disk, then end freshet and start it again, which shows whether the last change was kept (%v)", e.Cause)
-}
-
-// Unwrap gives the error that stopped it.
-func (e *Stopped) Unwrap() error { return e.Cause }
 
 // A failedCommit leaves in doubt whether its transaction is there after the
 // next start.
@@ -29,10 +15,13 @@ type failedCommit struct{ error }
 
 func (e failedCommit) Unwrap() error { return e.error }
 
-// writing gives the one connection that writes to f, unless the writer is
-// stopped, and stops it if f's error leaves in doubt what the disk holds. All
-// that is written to an open database goes through here.
+// writing gives the one connection that writes to f, unless writes are refused,
+// and refuses all later ones if f's error leaves in doubt what the disk holds.
+// All that is written to an open database goes through here.
 func (s *Store) writing(ctx context.Context, f func(*sqlx.Conn) error) error {
+	if r := s.Refusal(); r != nil {
+		return r
+	}
 	// Under a request's own context a transaction would be broken off with it,
 	// at a moment of the driver's choosing.
 	conn, err := s.w.Connx(context.WithoutCancel(ctx))
@@ -40,26 +29,13 @@ func (s *Store) writing(ctx context.Context, f func(*sqlx.Conn) error) error {
 		return wrap(err)
 	}
 	defer conn.Close()
-	if e := s.stopped.Load(); e != nil {
-		return e
+	if r := s.Refusal(); r != nil { // since it was waited for
+		return r
 	}
 	if err = f(conn); inDoubt(err) {
-		e := &Stopped{err}
-		s.stopped.Store(e) // nobody else has the connection
-		return e
+		return s.refuse(whyStopped, err)
 	}
 	return err
-}
-
-// Ready tells whether the database can be read and, as far as is known, written
-// to; it waits for nobody who writes. That its tables are up to date was seen
-// when it was opened.
-func (s *Store) Ready(ctx context.Context) error {
-	if e := s.stopped.Load(); e != nil {
-		return e
-	}
-	var n int
-	return wrap(s.r.GetContext(ctx, &n, "SELECT count(*) FROM (SELECT 1 FROM settings LIMIT 1)"))
 }
 
 func inDoubt(err error) bool {
