@@ -22,18 +22,19 @@ func (s *Store) Batches(ctx context.Context, most int) ([]Batch, error) {
 		ID                                          int64
 		File, Kind, SHA256, Headers, Delimiter      string
 		TakenIn                                     string           `db:"taken_in"`
+		ByHand                                      bool             `db:"by_hand"`
 		UndoneAt                                    sql.Null[string] `db:"undone_at"`
 		Rows                                        int              `db:"row_count"`
 		Added, Updated, Unchanged, Warned, Rejected int
 	}
-	err := s.r.SelectContext(ctx, &rows, `SELECT id, file, kind, sha256, headers, delimiter, taken_in, undone_at, row_count, added, updated, unchanged, warned, rejected
+	err := s.r.SelectContext(ctx, &rows, `SELECT id, file, kind, sha256, headers, delimiter, taken_in, by_hand, undone_at, row_count, added, updated, unchanged, warned, rejected
 		FROM batches ORDER BY id DESC LIMIT ?`, most)
 	if err != nil {
 		return nil, wrap(err)
 	}
 	out := make([]Batch, len(rows))
 	for i, r := range rows {
-		out[i] = Batch{ID: r.ID, File: r.File, Kind: ingest.RowKind(r.Kind), SHA256: r.SHA256, Delimiter: r.Delimiter[0],
+		out[i] = Batch{ID: r.ID, File: r.File, Kind: ingest.RowKind(r.Kind), SHA256: r.SHA256, Delimiter: r.Delimiter[0], ByHand: r.ByHand,
 			Rows: r.Rows, Added: r.Added, Updated: r.Updated, Unchanged: r.Unchanged, Warned: r.Warned, Rejected: r.Rejected}
 		b := &out[i]
 		if err := json.Unmarshal([]byte(r.Headers), &b.Headers); err != nil {

@@ -21,13 +21,13 @@ var ErrNothingToUndo = errors.New("store: nothing to undo: no file that was take
 func (s *Store) Undo(ctx context.Context, now time.Time) (Batch, error) {
 	var b Batch
 	err := s.session(ctx, func(tx *session) error {
-		newest, err := tx.prepare("SELECT id, file, kind, added, updated, content IS NOT NULL FROM batches WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
+		newest, err := tx.prepare("SELECT id, file, kind, added, updated, content IS NOT NULL, by_hand FROM batches WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
 		if err != nil {
 			return err
 		}
 		hashed := false
 		if err := newest.each(func(v []driver.Value) error {
-			b = Batch{ID: v[0].(int64), File: v[1].(string), Kind: ingest.RowKind(v[2].(string)), Added: int(v[3].(int64)), Updated: int(v[4].(int64)), Undone: now}
+			b = Batch{ID: v[0].(int64), File: v[1].(string), Kind: ingest.RowKind(v[2].(string)), Added: int(v[3].(int64)), Updated: int(v[4].(int64)), Undone: now, ByHand: v[6].(int64) == 1}
 			hashed = v[5].(int64) == 1
 			return nil
 		}); err != nil {
@@ -57,6 +57,10 @@ func takeBack(tx *session, b Batch) error {
 	if err != nil {
 		return err
 	}
+	again, err := tx.prepare("INSERT INTO " + t.name + "(" + t.list() + ", digest, batch, key) VALUES(?" + strings.Repeat(", ?", len(t.columns)+2) + ") ON CONFLICT(key) DO NOTHING")
+	if err != nil {
+		return err
+	}
 	if err := earlier.each(func(v []driver.Value) error {
 		record := v[2].([]byte)
 		values, err := decode(record)
@@ -68,6 +72,9 @@ func takeBack(tx *session, b Batch) error {
 		}
 		digest := digestOf(record)
 		n, err := put.exec(append(values, digest[:], v[1], v[0], b.ID)...)
+		if err == nil && n == 0 && b.ByHand { // it was taken out
+			n, err = again.exec(append(values, digest[:], v[1], v[0])...)
+		}
 		if err == nil && n != 1 {
 			err = fmt.Errorf("store: need the record %q as %s left it, have another: 'freshet check' says more", v[0], b.File)
 		}

@@ -35,6 +35,7 @@ type Batch struct {
 	Headers   []string // the file's own
 	Delimiter byte     // between its cells; 0 is a comma
 	Mended    bool     // its rows were rejected before; see Import
+	ByHand    bool     // a person changed it on the pages; see ByHand
 	Rows      int
 	Added     int
 	Updated   int
@@ -108,6 +109,7 @@ type taker struct {
 	known   known
 	usual   bool            // the last row was on record before
 	claimed map[string]bool // keys that mended rows have found
+	byHand  byHand          // that files don't take back
 	doubts  doubts
 }
 
@@ -128,8 +130,9 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 	if err != nil {
 		return nil, wrap(err)
 	}
-	if err := tx.exec(`INSERT INTO batches(file, kind, sha256, taken_in, headers, delimiter, row_count, added, updated, unchanged, warned, rejected)
-		VALUES(?, ?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0)`, b.File, string(b.Kind), b.SHA256, b.TakenIn.UTC().Format(time.RFC3339), string(headers), string(rune(cmp.Or(b.Delimiter, ',')))); err != nil {
+	if err := tx.exec(`INSERT INTO batches(file, kind, sha256, taken_in, headers, delimiter, by_hand, row_count, added, updated, unchanged, warned, rejected)
+		VALUES(?, ?, ?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0)`, b.File, string(b.Kind), b.SHA256, b.TakenIn.UTC().Format(time.RFC3339), string(headers), string(rune(cmp.Or(b.Delimiter, ','))),
+		bit(ingest.Opt[bool]{V: b.ByHand, Valid: b.ByHand})); err != nil {
 		return nil, err
 	}
 	newest, err := tx.prepare("SELECT max(id) FROM batches")
@@ -139,6 +142,11 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 	if err := newest.each(func(v []driver.Value) error { t.b.ID = v[0].(int64); return nil }); err != nil {
 		return nil, err
 	}
+	if !b.ByHand {
+		if t.byHand, err = readByHand(tx, b.Kind); err != nil {
+			return nil, err
+		}
+	}
 	columns := append(append([]string{"key"}, t.table.columns...), "digest", "batch")
 	row := "0"
 	if b.Kind == ingest.DropOffs {
@@ -146,7 +154,7 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 	}
 	for query, into := range map[string]**statement{
 		"SELECT digest, batch, " + row + " FROM " + t.table.name + " WHERE key = ?":                                                                                &t.find,
-		"SELECT " + strings.Join(t.table.columns, ", ") + " FROM " + t.table.name + " WHERE key = ?":                                                               &t.read,
+		"SELECT " + t.table.list() + " FROM " + t.table.name + " WHERE key = ?":                                                                                    &t.read,
 		"UPDATE " + t.table.name + " SET " + strings.Join(columns[1:], " = ?, ") + " = ? WHERE key = ?":                                                            &t.update,
 		"INSERT INTO history(batch, key, earlier, record) VALUES(?, ?, ?, ?)":                                                                                      &t.keep,
 		"INSERT INTO rejects(batch, line, column_, value, reason, row_) VALUES(?, ?, ?, ?, ?, ?)":                                                                  &t.reject,
@@ -235,7 +243,7 @@ func (t *taker) look(key string) (found bool, err error) {
 // mostly known ones, so what the last row was is tried first.
 func (t *taker) put(key string) error {
 	t.args[0] = key
-	if !t.usual {
+	if !t.usual && t.byHand[key] == nil {
 		if added, err := t.add(key); added || err != nil {
 			return err
 		}
@@ -245,12 +253,16 @@ func (t *taker) put(key string) error {
 		return err
 	}
 	if t.usual = found; !found {
+		if t.byHand.knew(key, 0, t.digest) { // taken out since
+			t.b.Unchanged++
+			return nil
+		}
 		if _, err := t.add(key); err != nil {
 			return err
 		}
 		return nil
 	}
-	if bytes.Equal(t.known.digest, t.digest[:]) {
+	if bytes.Equal(t.known.digest, t.digest[:]) || t.byHand.knew(key, t.known.batch, t.digest) {
 		t.b.Unchanged++
 		if t.known.batch != t.b.ID {
 			t.doubts.still(t.known.row)

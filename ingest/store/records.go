@@ -19,6 +19,9 @@ type table struct {
 	values  func([]any, ingest.Record) []any
 }
 
+// list names the columns for a query.
+func (t table) list() string { return strings.Join(t.columns, ", ") }
+
 var tables = map[ingest.RowKind]table{
 	ingest.DropOffs: {"job_lines", []string{"ro", "dropped_off", "kind", "unit", "quoted", "clocked", "billed", "parts_wait",
 		"emergency", "deferrable_", "comeback_of", "promised", "ready", "picked_up", "status", "note"},

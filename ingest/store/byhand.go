@@ -1,0 +1,229 @@
+package store
+
+import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"time"
+
+	"freshet/forecast"
+	"freshet/ingest"
+)
+
+// A Version names what a record says: the digest of it, in hex. The empty one
+// is that of no record.
+type Version string
+
+// ErrOther is ByHand's answer where the record isn't what its reader saw.
+var ErrOther = errors.New("store: the record was changed meanwhile: look at it again")
+
+// ByHand puts a record on record under a key by a person's word, or takes what
+// stands there out if the record is nil, as a batch of its own, which Undo takes
+// back like a file. name says in the list of batches what it was. seen, if not
+// nil, is the version that the person saw; it is ErrOther if another stands
+// there by now.
+//
+// A file that later says what the record said before changes nothing; one that
+// says something new wins.
+func (s *Store) ByHand(ctx context.Context, name string, kind ingest.RowKind, key string, seen *Version, record ingest.Record, now time.Time) (Batch, error) {
+	b := Batch{File: name, Kind: kind, TakenIn: now, ByHand: true}
+	err := s.session(ctx, func(tx *session) error {
+		t, err := newTaker(tx, b)
+		if err != nil {
+			return err
+		}
+		found, err := t.look(key)
+		if err != nil {
+			return err
+		}
+		have := Version("")
+		if found {
+			have = Version(hex.EncodeToString(t.known.digest))
+		}
+		if seen != nil && *seen != have || record == nil && !found {
+			return ErrOther
+		}
+		t.b.Rows = 1
+		if record == nil {
+			err = t.takeOut(key)
+		} else {
+			t.args = t.table.values(append(t.args[:0], ""), record)
+			t.text.Reset()
+			encode(&t.text, t.args[1:])
+			t.digest = digestOf(t.text.Bytes())
+			err = t.put(key)
+		}
+		if err != nil {
+			return err
+		}
+		if err := t.close(); err != nil {
+			return err
+		}
+		b = t.b
+		return nil
+	})
+	return b, err
+}
+
+// takeOut takes a record out. What it said stays in the history.
+func (t *taker) takeOut(key string) error {
+	if err := t.remember(key); err != nil {
+		return err
+	}
+	t.b.Updated++
+	return t.tx.exec("DELETE FROM "+t.table.name+" WHERE key = ?", key)
+}
+
+// byHand are the versions that persons replaced or took out, by key and by the
+// batch that did.
+type byHand map[string]map[int64]replaced
+
+type replaced struct {
+	earlier int64 // the batch that it had come with
+	digest  hash
+}
+
+func readByHand(tx *session, kind ingest.RowKind) (byHand, error) {
+	all, err := tx.prepare("SELECT batches.id, key, earlier, record FROM batches JOIN history ON history.batch = batches.id WHERE by_hand = 1 AND undone_at IS NULL AND kind = ?")
+	if err != nil {
+		return nil, err
+	}
+	h := byHand{}
+	return h, all.each(func(v []driver.Value) error {
+		key := v[1].(string)
+		if h[key] == nil {
+			h[key] = map[int64]replaced{}
+		}
+		h[key][v[0].(int64)] = replaced{v[2].(int64), digestOf(v[3].([]byte))}
+		return nil
+	}, string(kind))
+}
+
+// knew tells whether a person had that version before them when they changed
+// what now stands with a batch, or took it out (batch 0).
+func (h byHand) knew(key string, batch int64, digest hash) bool {
+	of, ok := h[key]
+	if !ok {
+		return false
+	}
+	if batch == 0 {
+		for id := range of {
+			batch = max(batch, id)
+		}
+	}
+	for {
+		r, ok := of[batch]
+		if !ok || r.digest == digest {
+			return ok
+		}
+		batch = r.earlier
+	}
+}
+
+// A JobLine is a job line as it stands, to be looked at and changed.
+type JobLine struct {
+	ingest.DropOff
+	Key     string
+	Version Version
+	Before  *ingest.DropOff // what it said before a person changed it last; nil if a file has the last word
+}
+
+// JobLine gives the job line under a key, and false if there is none.
+func (s *Store) JobLine(ctx context.Context, key string) (l JobLine, ok bool, err error) {
+	var digest []byte
+	var batch int64
+	t := tables[ingest.DropOffs]
+	err = s.r.QueryRowContext(ctx, "SELECT digest, batch FROM "+t.name+" WHERE key = ?", key).Scan(&digest, &batch)
+	if errors.Is(err, sql.ErrNoRows) {
+		return l, false, nil
+	}
+	if err != nil {
+		return l, false, wrap(err)
+	}
+	l.Key, l.Version = key, Version(hex.EncodeToString(digest))
+	values := make([]any, len(t.columns))
+	into := make([]any, len(values))
+	for i := range into {
+		into[i] = &values[i]
+	}
+	if err := s.r.QueryRowContext(ctx, "SELECT "+t.list()+" FROM "+t.name+" WHERE key = ? AND digest = ?", key, digest).Scan(into...); err != nil {
+		return l, false, wrap(err)
+	}
+	if l.DropOff, err = dropOff(values); err != nil {
+		return l, false, err
+	}
+	var before []byte
+	err = s.r.QueryRowContext(ctx, "SELECT record FROM history JOIN batches ON batches.id = history.batch WHERE history.batch = ? AND key = ? AND by_hand = 1", batch, key).Scan(&before)
+	if errors.Is(err, sql.ErrNoRows) {
+		return l, true, nil
+	}
+	if err != nil {
+		return l, false, wrap(err)
+	}
+	if values, err = decode(before); err != nil {
+		return l, false, err
+	}
+	d, err := dropOff(values)
+	l.Before = &d
+	return l, true, err
+}
+
+// dropOff reads a job line's columns, in the table's order, back into what
+// tables made them of; a text in place of a day is an error.
+func dropOff(v []any) (d ingest.DropOff, err error) {
+	defer func() {
+		if p := recover(); p != nil {
+			err = fmt.Errorf("store: a damaged job line: %.200v", v)
+		}
+	}()
+	number := func(x any) ingest.Opt[float64] {
+		f, ok := x.(float64)
+		return ingest.Opt[float64]{V: f, Valid: ok}
+	}
+	flag := func(x any) ingest.Opt[bool] { return ingest.Opt[bool]{V: x.(int64) != 0, Valid: true} }
+	date := func(x any) (o ingest.Opt[forecast.Date]) {
+		if text, ok := x.(string); ok {
+			var e error
+			o.V, e = forecast.ParseDate(text)
+			o.Valid, err = e == nil, errors.Join(err, wrap(e))
+		}
+		return o
+	}
+	return ingest.DropOff{RO: v[0].(string), DroppedOff: date(v[1]).V, Kind: v[2].(string), Unit: v[3].(string),
+		QuotedHours: number(v[4]), ClockedHours: number(v[5]), BilledHours: number(v[6]), PartsWaitDays: number(v[7]),
+		Emergency: flag(v[8]), Deferrable: flag(v[9]), ComebackOf: v[10].(string), Promised: date(v[11]), Ready: date(v[12]), PickedUp: date(v[13]),
+		Status: v[14].(string), Note: v[15].(string)}, err
+}
+
+// TakenOut gives the time off that was taken out by hand and isn't back, the
+// newest first.
+func (s *Store) TakenOut(ctx context.Context, most int) ([]ingest.Absence, error) {
+	rows, err := s.r.QueryContext(ctx, `SELECT record FROM (SELECT record, max(batches.id) AS last FROM history JOIN batches ON batches.id = history.batch
+		WHERE by_hand = 1 AND undone_at IS NULL AND kind = ? AND key NOT IN (SELECT key FROM absences) GROUP BY key) ORDER BY last DESC LIMIT ?`, string(ingest.TimeOff), most)
+	if err != nil {
+		return nil, wrap(err)
+	}
+	defer rows.Close()
+	var out []ingest.Absence
+	for rows.Next() {
+		var record []byte
+		if err := rows.Scan(&record); err != nil {
+			return nil, wrap(err)
+		}
+		v, err := decode(record)
+		if err != nil {
+			return nil, err
+		}
+		a := ingest.Absence{Name: v[0].(string)}
+		for i, d := range []*forecast.Date{&a.From, &a.Until} {
+			if *d, err = forecast.ParseDate(v[i+1].(string)); err != nil {
+				return nil, wrap(err)
+			}
+		}
+		out = append(out, a)
+	}
+	return out, wrap(rows.Err())
+}
