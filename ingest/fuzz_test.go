@@ -2,6 +2,9 @@ package ingest
 
 import (
 	"bytes"
+	"encoding/json"
+	"math"
+	"reflect"
 	"strings"
 	"testing"
 	"testing/iotest"
@@ -75,6 +78,89 @@ func FuzzReader(f *testing.F) {
 		slow, tallySlow := read(true)
 		if strings.Join(fast, "\n") != strings.Join(slow, "\n") || tally != tallySlow {
 			t.Fatalf("have %q by single bytes, need %q", slow, fast)
+		}
+	})
+}
+
+// Hours are finite, those with a colon or with units not below zero, and white
+// space around them says nothing.
+func FuzzHours(f *testing.F) {
+	for _, s := range []string{"2h 30m", "2h30", "1:30", "1:30:59", "90 min", "1.5 hrs", "1,5 Std.", "2 heures 15", "-1:30", "1:60", "h", "99999999999999999999:00", "1h 1h"} {
+		f.Add([]byte(s), false)
+		f.Add([]byte(s), true)
+	}
+	f.Fuzz(func(t *testing.T, b []byte, comma bool) {
+		v, doubtful, ok := parseHours(b, comma)
+		if !ok {
+			return
+		}
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			t.Errorf("%q: have %v", b, v)
+		}
+		if _, _, number := parseNumber(b, comma); !number && v < 0 {
+			t.Errorf("%q: have %v h", b, v)
+		}
+		if w, d, ok := parseHours([]byte(" "+string(b)+"\t"), comma); !ok || w != v || d != doubtful {
+			t.Errorf("%q: have %v, and %v with white space around it", b, v, w)
+		}
+	})
+}
+
+// A layout has a column a header, gives no field twice, says of each column
+// what it is taken for, and is the same when it was kept.
+func FuzzLayout(f *testing.F) {
+	f.Add("RO #\nDate In\nJob Type\nHrs", "4101\n2026-02-02\nplumbing\n2.5")
+	f.Add("Auftrag\nDatum\nArt\nArt", "1\n31.3.2025\nGas\n")
+	f.Add("ro_number\nRO Number\n\nname\nfrom", "x")
+	f.Add("product category\nevent date\nid", "AC\n3/4/2026\na1")
+	f.Fuzz(func(t *testing.T, headers, cells string) {
+		names := strings.Split(headers, "\n")
+		if len(names) > 40 || len(headers) > 2000 {
+			return
+		}
+		sample := [][]string{strings.Split(cells, "\n")}
+		layouts := []Layout{}
+		for _, kind := range RowKinds() {
+			layouts = append(layouts, Propose(names, sample, kind))
+		}
+		if l, err := Detect(names, sample); err == nil {
+			layouts = append(layouts, l)
+		}
+		for _, proposed := range layouts {
+			for _, l := range []Layout{proposed, proposed.AcceptGuesses()} {
+				taken := map[string]bool{}
+				for i, c := range l.Columns {
+					if c.Header != names[i] || c.Field != "" && taken[c.Field] {
+						t.Fatalf("column %d is %+v of %+v", i, c, l.Columns)
+					}
+					taken[c.Field] = true
+				}
+				for _, m := range l.Missing() {
+					if taken[m] {
+						t.Fatalf("%s is missing from %+v", m, l.Columns)
+					}
+				}
+				proposals := l.Proposals(sample)
+				if len(l.Columns) != len(names) || len(proposals) != len(names) {
+					t.Fatalf("have %d columns and %d proposals for %d headers", len(l.Columns), len(proposals), len(names))
+				}
+				for _, p := range proposals {
+					if !(p.Confidence >= 0 && p.Confidence <= 1) || p.Why == "" {
+						t.Fatalf("have %+v", p)
+					}
+				}
+			}
+			text, err := json.Marshal(proposed)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var kept Layout
+			if err := json.Unmarshal(text, &kept); err != nil {
+				t.Fatal(err)
+			}
+			if valid := strings.ToValidUTF8(headers, ""); valid == headers && !reflect.DeepEqual(kept, proposed) {
+				t.Fatalf("have %+v kept, %+v proposed", kept, proposed)
+			}
 		}
 	})
 }
