@@ -12,7 +12,7 @@ import (
 type row struct {
 	record ingest.Record
 	key    string
-	args   []any // the record's columns, with room for its key before them
+	args   []any // the record's columns, with room for its key before them and its digest after
 	digest hash
 	doubts []error
 	bad    *ingest.RowError // why there is no record, or nil
@@ -20,15 +20,15 @@ type row struct {
 }
 
 const (
-	chunk  = 64 // rows handed over at a time
-	chunks = 4  // on their way
+	chunk  = 256 // rows handed over at a time
+	chunks = 3   // on their way
 )
 
-// ahead calls use with every row, in order. Rows are read, and made ready, by a
-// goroutine of their own, a few chunks ahead of use: reading a file takes as
+// ahead calls use with every row, in order. Rows are read, and made ready and
+// shown to see, by a goroutine of their own, a few chunks ahead of use: reading a file takes as
 // long as writing its rows. When ahead returns, that goroutine has ended; a
 // panic of it goes on here. It returns use's error, or else that of rows.
-func ahead(rows Rows, t table, use func(*row) error) error {
+func ahead(rows Rows, t table, see func(*ingest.DropOff), use func(*row) error) error {
 	full, free, stop := make(chan []row, chunks), make(chan []row, chunks), make(chan struct{})
 	for range chunks {
 		free <- make([]row, chunk)
@@ -45,7 +45,7 @@ func ahead(rows Rows, t table, use func(*row) error) error {
 			case c := <-free:
 				n := 0
 				for n < chunk && rows.Next() {
-					c[n].read(rows, t, &text)
+					c[n].read(rows, t, see, &text)
 					n++
 				}
 				full <- c[:n] // there is room: no more chunks than that are about
@@ -75,18 +75,29 @@ func ahead(rows Rows, t table, use func(*row) error) error {
 }
 
 // read takes the row that rows has in hand.
-func (r *row) read(rows Rows, t table, text *bytes.Buffer) {
-	text.Reset()
+func (r *row) read(rows Rows, t table, see func(*ingest.DropOff), text *bytes.Buffer) {
 	if r.bad = rows.Reject(); r.bad != nil {
+		text.Reset()
 		w := csv.NewWriter(text)
 		w.Write(rows.Cells())
 		w.Flush()
 		r.text = strings.TrimSuffix(text.String(), "\n")
 		return
 	}
-	r.doubts, r.record = rows.Warnings(), rows.Record()
+	r.doubts = rows.Warnings()
+	r.of(rows.Record(), t, text)
+	if d, ok := r.record.(*ingest.DropOff); ok {
+		see(d)
+	}
 	r.key = r.record.Key()
-	r.args = t.values(append(r.args[:0], ""), r.record)
+}
+
+// of makes a record ready.
+func (r *row) of(record ingest.Record, t table, text *bytes.Buffer) {
+	r.record = record
+	r.args = t.values(append(r.args[:0], ""), record)
+	text.Reset()
 	encode(text, r.args[1:])
 	r.digest = digestOf(text.Bytes())
+	r.args = append(r.args, r.digest[:])
 }

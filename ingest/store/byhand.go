@@ -50,10 +50,9 @@ func (s *Store) ByHand(ctx context.Context, name string, kind ingest.RowKind, ke
 		if record == nil {
 			err = t.takeOut(key)
 		} else {
-			t.args = t.table.values(append(t.args[:0], ""), record)
-			t.text.Reset()
-			encode(&t.text, t.args[1:])
-			t.digest = digestOf(t.text.Bytes())
+			var r row
+			r.of(record, t.table, &t.text)
+			t.hold(&r)
 			err = t.put(key)
 		}
 		if err != nil {

@@ -28,8 +28,8 @@ const SettingBackup = "backup at"
 // Check reads all of the database: whether SQLite finds its pages, indexes and
 // references whole, whether every record and its earlier versions still have
 // the digest that they were taken in with, and whether the versions and
-// rejects of each batch are all there, and the notes on alerts as they were
-// kept. It is an error only if the database can't be read.
+// rejects of each batch are all there, the notes on alerts as they were kept, and
+// the weekly totals those of the records. It is an error only if the database can't be read.
 func (s *Store) Check(ctx context.Context) (Health, error) {
 	h, err := check(ctx, s.r)
 	if err != nil {
@@ -51,7 +51,7 @@ func check(ctx context.Context, db *sqlx.DB) (Health, error) {
 	}
 	defer tx.Rollback()
 	c.tx = tx
-	for _, part := range []func() error{c.pages, c.references, c.records, c.history, c.rejects, c.batches, c.notes} {
+	for _, part := range []func() error{c.pages, c.references, c.records, c.history, c.rejects, c.batches, c.notes, c.weekly} {
 		if err := part(); err != nil {
 			return c.h, err
 		}
@@ -166,6 +166,13 @@ func (c *checker) history() error {
 func (c *checker) rejects() error {
 	return c.each("SELECT batch, line, column_, value, reason, row_ FROM rejects", func(v []any) error {
 		c.add(as[int64](v[0]), rejectHash(as[int64](v[1]), as[string](v[2]), as[string](v[3]), as[string](v[4]), as[string](v[5])))
+		return nil
+	})
+}
+
+func (c *checker) weekly() error {
+	return c.each("SELECT monday, kind FROM ("+wholeWeekly+" EXCEPT SELECT * FROM weekly) UNION SELECT monday, kind FROM (SELECT * FROM weekly EXCEPT "+wholeWeekly+")", func(v []any) error {
+		c.fault("the total of the week of %s doesn't fit its records: %s", v[0], v[1])
 		return nil
 	})
 }

@@ -25,11 +25,26 @@ type doubts struct {
 	kept        []uint64      // bit per row number: job lines that the file repeats
 	seen        int           // how many
 	days        map[string]forecast.Date
-	again       []string // numbers used again
-	more        int      // beyond those
+	twice       reuses // of numbers within the file
+	before      reuses // of numbers on record before
 }
 
-// see takes in a row of the file.
+// reuses tell of repair orders' numbers used for two visits.
+type reuses struct {
+	first []string // shown of them
+	more  int      // beyond those
+}
+
+func (r *reuses) add(ro, one, other string) {
+	if len(r.first) == shown {
+		r.more++
+		return
+	}
+	r.first = append(r.first, fmt.Sprintf("repair order %s was dropped off on %s and on %s: is the number used again?", ro, one, other))
+}
+
+// see takes in a row of the file, ahead of its being written: it touches
+// nothing that the other methods do before the file has been read.
 func (x *doubts) see(d *ingest.DropOff) {
 	in := d.DroppedOff
 	if x.days == nil {
@@ -42,26 +57,17 @@ func (x *doubts) see(d *ingest.DropOff) {
 	if earlier, ok := x.days[d.RO]; !ok {
 		x.days[d.RO] = in
 	} else if in-earlier > reused || earlier-in > reused {
-		x.reuse(d.RO, earlier.String(), in.String())
+		x.twice.add(d.RO, earlier.String(), in.String())
 		x.days[d.RO] = in
 	}
 }
 
-// moved takes in an updated row: its arguments now, and its values before.
-func (x *doubts) moved(args, before []any) {
-	now, err := forecast.ParseDate(args[2].(string))
-	then, err2 := forecast.ParseDate(before[1].(string))
-	if err == nil && err2 == nil && (now-then > reused || then-now > reused) {
-		x.reuse(args[1].(string), then.String()+" (on record before)", now.String())
+// moved takes in an updated job line of a repair order: the days it was dropped
+// off by the records before and now.
+func (x *doubts) moved(ro string, then, now forecast.Date) {
+	if now-then > reused || then-now > reused {
+		x.before.add(ro, then.String()+" (on record before)", now.String())
 	}
-}
-
-func (x *doubts) reuse(ro, one, other string) {
-	if len(x.again) == shown {
-		x.more++
-		return
-	}
-	x.again = append(x.again, fmt.Sprintf("repair order %s was dropped off on %s and on %s: is the number used again?", ro, one, other))
 }
 
 // still marks a job line on record as repeated by the file.
@@ -82,9 +88,9 @@ func (x *doubts) has(row int64) bool {
 // weigh adds what is doubtful to the taker's batch.
 func (x *doubts) weigh(t *taker) error {
 	add := func(format string, args ...any) { t.b.Doubts = append(t.b.Doubts, fmt.Sprintf(format, args...)) }
-	t.b.Doubts = append(t.b.Doubts, x.again...)
-	if x.more > 0 {
-		add("and %d repair orders more with days more than %d apart", x.more, reused)
+	t.b.Doubts = append(append(t.b.Doubts, x.twice.first...), x.before.first...)
+	if more := x.twice.more + x.before.more; more > 0 {
+		add("and %d repair orders more with days more than %d apart", more, reused)
 	}
 	if x.days == nil {
 		return nil
@@ -137,17 +143,17 @@ func (x *doubts) weeks(t *taker, add func(string, ...any)) error {
 		return nil
 	}
 	counts := make([]int, n)
-	st, err := t.tx.prepare("SELECT dropped_off, count(*) FROM job_lines WHERE dropped_off BETWEEN ? AND ? GROUP BY dropped_off")
+	st, err := t.tx.prepare("SELECT monday, sum(lines) FROM weekly WHERE monday BETWEEN ? AND ? GROUP BY monday")
 	if err != nil {
 		return err
 	}
 	if err := st.each(func(v []driver.Value) error {
 		d, err := forecast.ParseDate(v[0].(string))
 		if err == nil {
-			counts[int(d-from)/7] += int(v[1].(int64))
+			counts[int(d-from)/7] = int(v[1].(int64))
 		}
 		return err
-	}, from.String(), (from + forecast.Date(7*n) - 1).String()); err != nil {
+	}, from.String(), (from + forecast.Date(7*(n-1))).String()); err != nil {
 		return err
 	}
 	sorted := slices.Sorted(slices.Values(counts))
@@ -177,7 +183,7 @@ func (x *doubts) weeks(t *taker, add func(string, ...any)) error {
 // kinds reports kinds of work that come up suddenly, long after the records
 // begin: they may be old ones under a new name.
 func (x *doubts) kinds(t *taker, add func(string, ...any)) error {
-	st, err := t.tx.prepare(`SELECT kind, min(dropped_off), (SELECT min(dropped_off) FROM job_lines) FROM job_lines GROUP BY kind`)
+	st, err := t.tx.prepare("SELECT kind, min(first), (SELECT min(first) FROM weekly) FROM weekly GROUP BY kind")
 	if err != nil {
 		return err
 	}

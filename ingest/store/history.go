@@ -82,5 +82,8 @@ func takeBack(tx *session, b Batch) error {
 	}, b.ID); err != nil {
 		return err
 	}
-	return tx.exec("DELETE FROM "+t.name+" WHERE batch = ?", b.ID)
+	if err := tx.exec("DELETE FROM "+t.name+" WHERE batch = ?", b.ID); err != nil || b.Kind != ingest.DropOffs {
+		return err
+	}
+	return totalAll(tx)
 }

@@ -7,9 +7,11 @@ import (
 	"database/sql/driver"
 	"encoding/json"
 	"fmt"
+	"strconv"
 	"strings"
 	"time"
 
+	"freshet/forecast"
 	"freshet/ingest"
 )
 
@@ -68,7 +70,7 @@ func (s *Store) Import(ctx context.Context, b Batch, rows Rows, progress func(ro
 		if err != nil {
 			return err
 		}
-		if err := ahead(rows, t.table, func(r *row) error {
+		if err := ahead(rows, t.table, t.doubts.see, func(r *row) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
@@ -111,13 +113,16 @@ type taker struct {
 	claimed map[string]bool // keys that mended rows have found
 	byHand  byHand          // that files don't take back
 	doubts  doubts
+	day     forecast.Date // the row's drop-off
+	weeks   weeks         // whose totals change
 }
 
 // known is what is on record under a key.
 type known struct {
 	digest []byte
 	batch  int64
-	row    int64 // of job lines
+	row    int64         // of job lines
+	day    forecast.Date // of job lines' drop-off, once remembered
 }
 
 func newTaker(tx *session, b Batch) (*taker, error) {
@@ -147,18 +152,18 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 			return nil, err
 		}
 	}
-	columns := append(append([]string{"key"}, t.table.columns...), "digest", "batch")
-	row := "0"
+	columns := append(append([]string{"key"}, t.table.columns...), "digest")
+	batch, row := strconv.FormatInt(t.b.ID, 10), "0"
 	if b.Kind == ingest.DropOffs {
 		row = "rowid"
 	}
 	for query, into := range map[string]**statement{
-		"SELECT digest, batch, " + row + " FROM " + t.table.name + " WHERE key = ?":                                                                                &t.find,
-		"SELECT " + t.table.list() + " FROM " + t.table.name + " WHERE key = ?":                                                                                    &t.read,
-		"UPDATE " + t.table.name + " SET " + strings.Join(columns[1:], " = ?, ") + " = ? WHERE key = ?":                                                            &t.update,
-		"INSERT INTO history(batch, key, earlier, record) VALUES(?, ?, ?, ?)":                                                                                      &t.keep,
-		"INSERT INTO rejects(batch, line, column_, value, reason, row_) VALUES(?, ?, ?, ?, ?, ?)":                                                                  &t.reject,
-		"INSERT INTO " + t.table.name + "(" + strings.Join(columns, ", ") + ") VALUES(?" + strings.Repeat(", ?", len(columns)-1) + ") ON CONFLICT(key) DO NOTHING": &t.insert,
+		"SELECT digest, batch, " + row + " FROM " + t.table.name + " WHERE key = ?":                                                                                            &t.find,
+		"SELECT " + t.table.list() + " FROM " + t.table.name + " WHERE key = ?":                                                                                                &t.read,
+		"UPDATE " + t.table.name + " SET " + strings.Join(columns[1:], " = ?, ") + " = ?, batch = " + batch + " WHERE key = ?":                                                 &t.update,
+		"INSERT INTO history(batch, key, earlier, record) VALUES(?, ?, ?, ?)":                                                                                                  &t.keep,
+		"INSERT INTO rejects(batch, line, column_, value, reason, row_) VALUES(?, ?, ?, ?, ?, ?)":                                                                              &t.reject,
+		"INSERT INTO " + t.table.name + "(" + strings.Join(columns, ", ") + ", batch) VALUES(" + strings.Repeat("?, ", len(columns)) + batch + ") ON CONFLICT(key) DO NOTHING": &t.insert,
 	} {
 		if *into, err = tx.prepare(query); err != nil {
 			return nil, err
@@ -178,18 +183,23 @@ func (t *taker) take(r *row) error {
 		t.b.Warned++
 		t.b.Warnings = append(t.b.Warnings, r.doubts[:min(len(r.doubts), MaxShown-len(t.b.Warnings))]...)
 	}
-	t.args, t.digest = append(t.args[:0], r.args...), r.digest
+	t.hold(r)
 	key := r.key
-	if d, ok := r.record.(*ingest.DropOff); ok {
-		if t.b.Mended && d.Line == "" {
-			var err error
-			if key, err = t.place(d); err != nil {
-				return err
-			}
+	if d, ok := r.record.(*ingest.DropOff); ok && t.b.Mended && d.Line == "" {
+		var err error
+		if key, err = t.place(d); err != nil {
+			return err
 		}
-		t.doubts.see(d)
 	}
 	return t.put(key)
+}
+
+// hold takes a row's record in hand.
+func (t *taker) hold(r *row) {
+	t.args, t.digest = r.args, r.digest
+	if d, ok := r.record.(*ingest.DropOff); ok {
+		t.day = d.DroppedOff
+	}
 }
 
 // refuse keeps a row that can't be taken.
@@ -274,16 +284,20 @@ func (t *taker) put(key string) error {
 		t.content.with(versionHash(key, t.known.digest))
 	} else if err := t.remember(key); err != nil {
 		return err
+	} else if t.b.Kind == ingest.DropOffs {
+		t.doubts.moved(t.args[1].(string), t.known.day, t.day)
 	}
 	t.content.with(versionHash(key, t.digest[:]))
-	_, err = t.update.exec(append(t.args[1:], t.digest[:], t.b.ID, key)...)
+	t.weeks.touch(t.day)
+	_, err = t.update.exec(append(t.args[1:], key)...)
 	return err
 }
 
 func (t *taker) add(key string) (added bool, err error) {
-	n, err := t.insert.exec(append(t.args, t.digest[:], t.b.ID)...)
+	n, err := t.insert.exec(t.args...)
 	if n == 1 && err == nil {
 		t.b.Added++
+		t.weeks.touch(t.day)
 		t.content.with(versionHash(key, t.digest[:]))
 	}
 	return n == 1, err
@@ -298,7 +312,11 @@ func (t *taker) remember(key string) error {
 			values[i] = v[i]
 		}
 		if t.b.Kind == ingest.DropOffs {
-			t.doubts.moved(t.args, values)
+			var err error
+			if t.known.day, err = forecast.ParseDate(values[1].(string)); err != nil {
+				return err
+			}
+			t.weeks.touch(t.known.day)
 		}
 		encode(&t.text, values)
 		return nil
@@ -311,6 +329,9 @@ func (t *taker) remember(key string) error {
 
 func (t *taker) close() error {
 	if t.b.Kind == ingest.DropOffs {
+		if err := t.weeks.total(t.tx); err != nil {
+			return err
+		}
 		if err := t.doubts.weigh(t); err != nil {
 			return err
 		}

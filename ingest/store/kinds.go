@@ -59,7 +59,7 @@ func (s *Store) Kinds(ctx context.Context) ([]Kind, error) {
 		Jobs int
 		Last string
 	}
-	if err := s.r.SelectContext(ctx, &words, "SELECT kind AS word, count(*) AS jobs, max(dropped_off) AS last FROM job_lines GROUP BY kind ORDER BY jobs DESC, kind"); err != nil {
+	if err := s.r.SelectContext(ctx, &words, "SELECT kind AS word, sum(lines) AS jobs, max(last) AS last FROM weekly GROUP BY kind ORDER BY jobs DESC, kind"); err != nil {
 		return nil, wrap(err)
 	}
 	g, err := s.groups(ctx)

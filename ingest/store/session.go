@@ -85,6 +85,9 @@ func (t *session) prepare(query string) (*statement, error) {
 func (st *statement) bind(args []any) []driver.NamedValue {
 	st.args = st.args[:0]
 	for i, a := range args {
+		if a == nil { // as unbound ones are; a call less
+			continue
+		}
 		st.args = append(st.args, driver.NamedValue{Ordinal: i + 1, Value: a})
 	}
 	return st.args

@@ -64,10 +64,13 @@ func openToWrite(ctx context.Context, path string) (*Store, error) {
 		return nil, fmt.Errorf("store: %w", err)
 	}
 	f.Close()
+	if err := form(ctx, path); err != nil {
+		return nil, err
+	}
 	s := &Store{path: path, free: freeBytes}
 	// The driver takes these keys and drops ones it doesn't know, silently:
 	// check reads them back.
-	s.w, err = sqlx.Open("sqlite3", dsn(path, "_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=5000&_foreign_keys=on&_cache_size=-24576"))
+	s.w, err = sqlx.Open("sqlite3", dsn(path, "_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=5000&_foreign_keys=on&_cache_size=-24576&_mutex=no"))
 	if err != nil {
 		return nil, fmt.Errorf("store: %w", err)
 	}
@@ -91,6 +94,21 @@ func openToWrite(ctx context.Context, path string) (*Store, error) {
 }
 
 // dsn names the file in a way that survives spaces, question marks and hashes.
+// form gives a database that has nothing in it yet pages of 8 KiB: an import
+// then makes half the calls to the disk that the usual ones of 4 make.
+func form(ctx context.Context, path string) error {
+	if info, err := os.Stat(path); err != nil || info.Size() > 0 {
+		return wrap(err)
+	}
+	db, err := sqlx.Open("sqlite3", dsn(path, ""))
+	if err != nil {
+		return wrap(err)
+	}
+	defer db.Close()
+	_, err = db.ExecContext(ctx, "PRAGMA page_size = 8192; VACUUM")
+	return wrap(err)
+}
+
 func dsn(path, query string) string {
 	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath(), RawQuery: query}
 	return u.String()

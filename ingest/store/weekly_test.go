@@ -1,0 +1,55 @@
+package store_test
+
+import (
+	"context"
+	"strings"
+	"testing"
+)
+
+// The totals follow rows that are added, moved to another week or kind, and
+// taken back; healthy sets them against a count of all records.
+func TestWeekly(t *testing.T) {
+	s := open(t)
+	const header = "ro_number,line,dropped_off,kind\n"
+	totals := func() string {
+		rows, err := raw(t, s).Query("SELECT monday || ' ' || kind || ' ' || lines || ' ' || first || ' ' || last FROM weekly ORDER BY monday, kind")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer rows.Close()
+		var all []string
+		for rows.Next() {
+			var one string
+			if err := rows.Scan(&one); err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, one)
+		}
+		return strings.Join(all, "\n")
+	}
+	for _, step := range []struct{ rows, want string }{
+		{"1,A,2026-02-02,roof\n2,A,2026-02-08,roof\n", "2026-02-02 roof 2 2026-02-02 2026-02-08"}, // a Monday, and the Sunday of its week
+		{"2,A,2026-02-09,roof\n", "2026-02-02 roof 1 2026-02-02 2026-02-02\n2026-02-09 roof 1 2026-02-09 2026-02-09"},
+		{"1,A,2026-02-02,brakes\n1,A,2026-02-03,brakes\n", "2026-02-02 brakes 1 2026-02-03 2026-02-03\n2026-02-09 roof 1 2026-02-09 2026-02-09"},
+	} {
+		take(t, s, header+step.rows)
+		if have := totals(); have != step.want {
+			t.Errorf("%swant\n%s\nhave\n%s", step.rows, step.want, have)
+		}
+		healthy(t, s)
+	}
+	if _, err := s.Undo(context.Background(), at); err != nil {
+		t.Fatal(err)
+	}
+	healthy(t, s)
+	if kinds, err := s.Kinds(context.Background()); err != nil || len(kinds) != 1 || kinds[0].Jobs != 2 || kinds[0].LastSeen != "2026-02-09" {
+		t.Errorf("want two jobs of one kind, have %+v, %v", kinds, err)
+	}
+	if _, err := raw(t, s).Exec("UPDATE weekly SET lines = 3 WHERE monday = '2026-02-09'"); err != nil {
+		t.Fatal(err)
+	}
+	h, err := s.Check(context.Background())
+	if err != nil || len(h.Faults) != 1 || !strings.Contains(h.Faults[0], "2026-02-09") {
+		t.Errorf("want the week of February 9 to be found wrong, have %v, %v", h.Faults, err)
+	}
+}
