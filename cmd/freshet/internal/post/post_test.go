@@ -182,7 +182,8 @@ func TestNotTrusted(t *testing.T) {
 
 // rude is a server that follows a script: what it answers at each step.
 type rude struct {
-	greet, hello, mail, rcpt, data, dot, quit string // "" is the usual; "drop" hangs up; "hang" says nothing
+	greet, hello, mail, rcpt, data, dot, quit string        // "" is the usual; "drop" hangs up; "hang" says nothing
+	pause                                     time.Duration // before each answer
 	got, heard                                int
 	mu                                        sync.Mutex
 }
@@ -223,6 +224,7 @@ func (r *rude) talk(c net.Conn) {
 	defer c.Close()
 	in := bufio.NewReader(c)
 	answer := func(script *string, usual string) bool {
+		time.Sleep(r.pause)
 		said := r.says(script)
 		switch said {
 		case "drop":
@@ -355,11 +357,7 @@ func deliver(t *testing.T, o *Outbox) store.Letter {
 	if _, err := o.Deliver(t.Context()); err != nil {
 		t.Fatal(err)
 	}
-	all, err := o.Store.Letters(t.Context(), 10)
-	if err != nil {
-		t.Fatal(err)
-	}
-	return all[0]
+	return newest(t, o)
 }
 
 // A letter goes out once however often it is put and delivered; one of unknown
