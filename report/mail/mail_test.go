@@ -27,6 +27,9 @@ func sample() report.Report {
 		Advice: []report.Advice{{Do: capacity.Overtime, From: monday + 35, Until: monday + 55, DecideBy: monday + 28, Hours: 60, Cost: &cost, Why: "Sixty hours are short."},
 			{Do: capacity.MoveWork, From: monday + 7, Until: monday + 13, DecideBy: monday + 2, Hours: 12, Why: "There is room."},
 			{Do: capacity.Hire, From: monday + 200, Until: monday + 300, DecideBy: monday + 100, Why: "Next year."}}}
+	ready := monday - 4
+	f.Failed = []string{"The watched folder: <b>odd.csv</b> was left where it is."}
+	f.Quotes = &report.QuotesDue{From: monday - 7, Until: monday - 1, Quotes: []report.QuoteDue{{RO: "<i>4711</i>", Kind: "cooling", By: monday - 5, Known: true, Ready: &ready}, {RO: "4712", Kind: "cooling", By: monday - 5, Known: true, Ready: &ready}}}
 	for j := range 13 {
 		f.Weeks = append(f.Weeks, report.Week{Monday: monday + forecast.Date(7*j), DropOffs: spread(18), Hours: spread(104 + float64(j)),
 			Crew: &report.CrewWeek{Available: 134, Backlog: spread(20), Turnaround: spread(2), ChanceShort: .1}})
@@ -120,11 +123,17 @@ func TestPictures(t *testing.T) {
 func TestEditions(t *testing.T) {
 	owner, counter := write(t, sample(), mail.Owner), write(t, sample(), mail.Counter)
 	for _, text := range []string{owner.Text, owner.HTML} {
+		if !strings.Contains(text, "was left where it is") || !strings.Contains(text, "Of 2 quoted dates that fell due last week, 0 were kept; 8 in 10 should be.") {
+			t.Errorf("want what failed, and last week's quotes, have %s", text)
+		}
 		if !strings.Contains(text, "$4,200") || !strings.Contains(text, "1 decision more after April 27") || strings.Contains(text, "Next year.") {
 			t.Errorf("want the cost, and the late decision counted alone, have %s", text)
 		}
 	}
 	for _, text := range []string{counter.Text, counter.HTML} {
+		if strings.Contains(text, "was left where it is") || !strings.Contains(text, "Of 2 quoted dates") {
+			t.Errorf("want last week's quotes, and nothing of what the owner has to see to, have %s", text)
+		}
 		if strings.Contains(text, "$") || strings.Contains(text, "overtime from") || !strings.Contains(text, "12 hours of work that can wait") {
 			t.Errorf("want work and no money, have %s", text)
 		}
