@@ -63,6 +63,7 @@ func (s *Store) Lines(ctx context.Context, asOf forecast.Date, each func(Line)) 
 // Job is a job line as it was known on a day. Hours that were not on record,
 // and days that had not come, are not valid.
 type Job struct {
+	Key                          string // of the job line
 	RO, Kind, Unit, Status, Note string
 	DroppedOff                   forecast.Date
 	Ready                        sql.Null[forecast.Date]
@@ -73,7 +74,7 @@ type Job struct {
 	ComebackOf                   string
 }
 
-const jobColumns = `ro, kind, unit, status, note, dropped_off, coalesce(ready, picked_up), promised, quoted, clocked, billed, parts_wait, emergency, deferrable_, comeback_of`
+const jobColumns = `key, ro, kind, unit, status, note, dropped_off, coalesce(ready, picked_up), promised, quoted, clocked, billed, parts_wait, emergency, deferrable_, comeback_of`
 
 func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, error) {
 	grouping, err := s.groups(ctx)
@@ -90,7 +91,7 @@ func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, err
 		var j Job
 		var day string
 		var ready, promised sql.Null[string]
-		if err := rows.Scan(&j.RO, &j.Kind, &j.Unit, &j.Status, &j.Note, &day, &ready, &promised, &j.Quoted, &j.Clocked, &j.Billed, &j.PartsWait, &j.Emergency, &j.Deferrable, &j.ComebackOf); err != nil {
+		if err := rows.Scan(&j.Key, &j.RO, &j.Kind, &j.Unit, &j.Status, &j.Note, &day, &ready, &promised, &j.Quoted, &j.Clocked, &j.Billed, &j.PartsWait, &j.Emergency, &j.Deferrable, &j.ComebackOf); err != nil {
 			return nil, wrap(err)
 		}
 		j.Kind = grouping.of(j.Kind)
@@ -106,6 +107,11 @@ func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, err
 		out = append(out, j)
 	}
 	return out, wrap(rows.Err())
+}
+
+// Order gives the job lines of a repair order, as they stand.
+func (s *Store) Order(ctx context.Context, ro string) ([]Job, error) {
+	return s.jobs(ctx, "ro = ?", ro)
 }
 
 func date(text sql.Null[string]) (sql.Null[forecast.Date], error) {

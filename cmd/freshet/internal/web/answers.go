@@ -142,6 +142,7 @@ func (s *Server) Warm(ctx context.Context) (made bool) {
 		func() { answerOf(ctx, s, db, askOutlook(usualWeeks), false) },
 		func() { answerOf(ctx, s, db, askWatch, false) },
 		func() { answerOf(ctx, s, db, askCrew(capacity.WhatIf{}), false) },
+		func() { answerOf(ctx, s, db, askSpare, false) },
 	} {
 		if ctx.Err() == nil {
 			make()

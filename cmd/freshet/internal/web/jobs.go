@@ -2,12 +2,18 @@ package web
 
 import (
 	"cmp"
+	"context"
+	"fmt"
 	"net/http"
+	"net/url"
 	"slices"
+	"strconv"
 	"strings"
 
 	"freshet/forecast"
+	"freshet/ingest"
 	"freshet/ingest/store"
+	"freshet/report"
 )
 
 // openFor is how far back an unfinished job still counts as open: older ones
@@ -46,11 +52,23 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 		Jobs  int
 		Hours float64 // quoted
 	}
+	is, err := s.role(r)
+	if err != nil {
+		return err
+	}
 	data := struct {
 		Groups []aged
 		Waits  []waits
 		Jobs   int
-	}{Jobs: len(open)}
+		Owner  bool // may change a job
+		Order  string
+		Found  []store.Job // of the order that was looked for
+	}{Jobs: len(open), Owner: is == owner, Order: strings.TrimSpace(r.FormValue("order"))}
+	if data.Order != "" && data.Owner {
+		if data.Found, err = s.shop().Order(ctx, data.Order); err != nil {
+			return err
+		}
+	}
 	by := map[string]*waits{}
 	for _, g := range ages {
 		data.Groups = append(data.Groups, aged{Name: g.name})
@@ -77,4 +95,134 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 	slices.SortFunc(data.Waits, func(a, b waits) int { return cmp.Or(b.Jobs-a.Jobs, strings.Compare(a.For, b.For)) })
 	slices.Reverse(data.Groups) // the oldest first: they are the ones to look at
 	return s.show(w, r, page{Template: "jobs", Title: "Jobs", Data: data})
+}
+
+// lineForm is a job line as its form shows it.
+type lineForm struct {
+	store.JobLine
+	Kind, Quoted, Ready, Status, PartDue string
+	Was                                  []string // what a person's last change replaced
+	Kinds                                []string
+}
+
+// partDue gives the day that a job's part is due, or came.
+func partDue(d ingest.DropOff) string {
+	if !d.PartsWaitDays.Valid {
+		return ""
+	}
+	return (d.DroppedOff + forecast.Date(d.PartsWaitDays.V)).String()
+}
+
+func number(o ingest.Opt[float64]) string {
+	if !o.Valid {
+		return ""
+	}
+	return strconv.FormatFloat(o.V, 'f', -1, 64)
+}
+
+func dayText(o ingest.Opt[forecast.Date]) string {
+	if !o.Valid {
+		return ""
+	}
+	return o.V.String()
+}
+
+// differences says what a change makes of a job line.
+func differences(from, to ingest.DropOff) (out []string) {
+	for _, x := range [][3]string{{"kind of job", from.Kind, to.Kind}, {"quoted hours", number(from.QuotedHours), number(to.QuotedHours)},
+		{"status", from.Status, to.Status}, {"day ready", dayText(from.Ready), dayText(to.Ready)}, {"part due", partDue(from), partDue(to)}} {
+		if x[1] != x[2] {
+			out = append(out, fmt.Sprintf("%s from %s to %s", x[0], cmp.Or(x[1], "nothing"), cmp.Or(x[2], "nothing")))
+		}
+	}
+	return out
+}
+
+func lineOf(ctx context.Context, db *store.Store, key string) (store.JobLine, error) {
+	l, ok, err := db.JobLine(ctx, key)
+	if err == nil && !ok {
+		err = problem{http.StatusNotFound, "This job isn't on record any more. Look at the list again."}
+	}
+	return l, err
+}
+
+// jobLine shows one job, to be changed.
+func (s *Server) jobLine(w http.ResponseWriter, r *http.Request) error {
+	l, err := lineOf(r.Context(), s.shop(), r.FormValue("key"))
+	if err != nil {
+		return err
+	}
+	data := lineForm{JobLine: l, Kind: l.Kind, Quoted: number(l.QuotedHours), Ready: dayText(l.Ready), Status: l.Status, PartDue: partDue(l.DropOff)}
+	if l.Before != nil {
+		data.Was = differences(*l.Before, l.DropOff)
+	}
+	kinds, err := counted(r.Context(), s, "kinds", kindsOf)
+	if err != nil {
+		return err
+	}
+	for _, k := range kinds.Kinds {
+		for _, word := range k.Words {
+			if word.Word != "" {
+				data.Kinds = append(data.Kinds, word.Word)
+			}
+		}
+	}
+	return s.show(w, r, page{Template: "jobline", Title: "Repair order " + l.RO, Data: data})
+}
+
+// setJobLine changes one job by the owner's word, or takes the last such word
+// back, which is a change too.
+func (s *Server) setJobLine(w http.ResponseWriter, r *http.Request) error {
+	f := r.PostFormValue
+	l, err := lineOf(r.Context(), s.Store, f("key"))
+	if err != nil {
+		return err
+	}
+	to := l.DropOff
+	if f("step") == "back" {
+		if l.Before == nil {
+			return problem{http.StatusConflict, "There is nothing to take back. Look at the job again."}
+		}
+		to = *l.Before
+	} else if to, err = s.changed(r, l.DropOff); err != nil {
+		return err
+	}
+	what := differences(l.DropOff, to)
+	if len(what) == 0 {
+		return problem{http.StatusUnprocessableEntity, "Nothing was changed: the job is on record as you typed it."}
+	}
+	seen := store.Version(f("seen"))
+	if err := s.byHand(r, "repair order "+l.RO, ingest.DropOffs, l.Key, &seen, &to); err != nil {
+		return err
+	}
+	if err := s.note(r, "changed repair order %s: %s", l.RO, strings.Join(what, "; ")); err != nil {
+		return err
+	}
+	s.Anew()
+	http.Redirect(w, r, "/jobs/line?"+url.Values{"key": {l.Key}, "said": {"saved"}}.Encode(), http.StatusSeeOther)
+	return nil
+}
+
+// changed gives a job line as the form has it.
+func (s *Server) changed(r *http.Request, d ingest.DropOff) (ingest.DropOff, error) {
+	f := func(name string) string { return strings.TrimSpace(r.PostFormValue(name)) }
+	wait := number(d.PartsWaitDays)
+	if due := f("part_due"); due != partDue(d) {
+		wait = ""
+		if due != "" {
+			day, err := forecast.ParseDate(due)
+			if err != nil || day < d.DroppedOff {
+				return d, problem{http.StatusUnprocessableEntity, "Part due: need a day on or after the drop-off on " + report.LongDay(d.DroppedOff) + "."}
+			}
+			wait = strconv.Itoa(int(day - d.DroppedOff))
+		}
+	}
+	record, err := s.typed(r, ingest.DropOffs, [][2]string{{"ro_number", d.RO}, {"dropped_off", d.DroppedOff.String()},
+		{"kind", f("kind")}, {"quoted_hours", f("quoted_hours")}, {"status", f("status")}, {"ready", f("ready")}, {"parts_wait_days", wait}})
+	if err != nil {
+		return d, err
+	}
+	to := record.(*ingest.DropOff)
+	d.Kind, d.QuotedHours, d.Status, d.Ready, d.PartsWaitDays = to.Kind, to.QuotedHours, to.Status, to.Ready, to.PartsWaitDays
+	return d, nil
 }

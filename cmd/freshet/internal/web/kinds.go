@@ -10,19 +10,23 @@ import (
 	"freshet/ingest/store"
 )
 
+// grouping is how a shop's words for jobs are grouped.
+type grouping struct {
+	Kinds       []store.Kind
+	Suggestions []store.Suggestion
+}
+
+func kindsOf(ctx context.Context, db *store.Store) (g grouping, err error) {
+	if g.Kinds, err = db.Kinds(ctx); err == nil {
+		g.Suggestions, err = db.Suggest(ctx)
+	}
+	return g, err
+}
+
 // kinds shows how the shop's words for jobs are grouped, and what may belong
 // together.
 func (s *Server) kinds(w http.ResponseWriter, r *http.Request) error {
-	type kinds struct {
-		Kinds       []store.Kind
-		Suggestions []store.Suggestion
-	}
-	data, err := counted(r.Context(), s, "kinds", func(ctx context.Context, db *store.Store) (k kinds, err error) {
-		if k.Kinds, err = db.Kinds(ctx); err == nil {
-			k.Suggestions, err = db.Suggest(ctx)
-		}
-		return k, err
-	})
+	data, err := counted(r.Context(), s, "kinds", kindsOf)
 	if err != nil {
 		return err
 	}

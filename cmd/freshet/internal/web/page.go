@@ -23,7 +23,7 @@ import (
 //go:embed templates/*.html
 var files embed.FS
 
-var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf}).ParseFS(files, "templates/*.html"))
+var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell}).ParseFS(files, "templates/*.html"))
 
 // dayOf writes a day that is kept as YYYY-MM-DD as people do.
 func dayOf(text string) (string, error) {
@@ -61,7 +61,8 @@ type navigation struct{ Name, Path string }
 var said = map[string]string{
 	"saved":  "Saved.",
 	"undone": "The file was taken back out.",
-	"off":    "Time off is on the calendar.",
+	"out":    "It is off the calendar.",
+	"back":   "It is back on the calendar.",
 	"mailed": "A test letter was handed to the mail server.",
 	"quoted": "The quote is kept.",
 	"left":   "You are back in your own shop.",

@@ -191,7 +191,7 @@ var allowed = map[string]role{
 	"GET /outlook": counter, "GET /watch": counter, "POST /watch": owner, "GET /crew": owner,
 	"GET /quote": counter, "GET /quote/answer": counter, "POST /quote": counter,
 	"GET /{$}": counter, "GET /jobs": counter, "GET /working": counter, "GET /guide": counter, "POST /logout": counter,
-	"GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
+	"GET /jobs/line": owner, "POST /jobs/line": owner, "GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
 	"POST /import": owner, "GET /import/{id}": owner, "POST /import/{id}": owner, "GET /import/{id}/progress": owner, "POST /import/{id}/cancel": owner,
 	"GET /report": owner, "GET /weekly-report.html": owner, "GET /settings": owner, "POST /settings/shop": owner, "POST /settings/limits": owner,
 	"POST /settings/mail": owner, "POST /settings/mail/test": owner, "POST /settings/access": owner, "POST /settings/folder": owner, "POST /letters/again": owner, "POST /letters/pause": owner, "POST /demo": owner, "POST /demo/leave": owner,
@@ -635,7 +635,7 @@ func TestFileComesIn(t *testing.T) {
 // What is typed takes a file's way in: checked, and on the calendar.
 func TestTimeOff(t *testing.T) {
 	s := open(t)
-	if w := s.post("/time-off", url.Values{"what": {"crew"}, "name": {"Ada"}, "weekly_hours": {"40"}}); w.Code != http.StatusSeeOther {
+	if w := s.post("/time-off", url.Values{"step": {"crew"}, "name": {"Ada"}, "weekly_hours": {"40"}}); w.Code != http.StatusSeeOther {
 		t.Fatalf("have %d %s", w.Code, w.Body)
 	}
 	if w := s.post("/time-off", url.Values{"name": {"Ada"}, "from": {"2026-12-24"}, "until": {"2026-12-28"}}); w.Code != http.StatusSeeOther {
@@ -652,6 +652,125 @@ func TestTimeOff(t *testing.T) {
 		if !strings.Contains(text, want) {
 			t.Errorf("want %q on the page", want)
 		}
+	}
+}
+
+// What is on the calendar is taken out and put back.
+func TestTimeOffTakenOut(t *testing.T) {
+	s := open(t)
+	s.takeInText("off.csv", "time-off", "name,from,until\nAda,2026-12-24,2026-12-28\n")
+	key := (&ingest.Absence{Name: "Ada", From: forecast.NewDate(2026, 12, 24)}).Key()
+	for _, step := range []struct {
+		step, entry string
+		code        int
+		said        string
+		on          bool
+	}{{"out", "nobody", 409, "", true}, {"back", key, 409, "", true}, {"out", key, 303, "off the calendar", false}, {"out", key, 409, "", false}, {"back", key, 303, "back on the calendar", true}} {
+		w := s.post("/time-off", url.Values{"step": {step.step}, "entry": {step.entry}})
+		if w.Code != step.code {
+			t.Errorf("%s %q: have %d %s", step.step, step.entry, w.Code, w.Body)
+		}
+		if step.code == 303 {
+			if text := s.get(w.Header().Get("Location")).Body.String(); !strings.Contains(text, step.said) {
+				t.Errorf("want %q said", step.said)
+			}
+		}
+		all, err := s.db.Absences(context.Background())
+		if err != nil || (len(all) == 1) != step.on {
+			t.Errorf("%s %q: have %v, %v", step.step, step.entry, all, err)
+		}
+	}
+	if text := s.get("/settings").Body.String(); !strings.Contains(text, "took time off of Ada from Thursday, December 24, 2026 to Monday, December 28, 2026 off the calendar") {
+		t.Error("nobody wrote down who took it out")
+	}
+}
+
+// The weeks that can spare someone are put together to stretches.
+func TestStretches(t *testing.T) {
+	week := func(n int, chance float64, spares bool) capacity.Spared {
+		return capacity.Spared{Monday: forecast.Date(20780 + 7*n), Chance: chance, Spares: spares}
+	}
+	have := stretches([]capacity.Spared{week(0, .9, false), week(1, .1, true), week(2, .2, true), week(3, .9, false), week(4, .05, true)})
+	want := []stretch{{20787, 20800, 2, .2}, {20808, 20814, 1, .05}}
+	if !slices.Equal(have, want) {
+		t.Errorf("want %v, have %v", want, have)
+	}
+}
+
+// The owner changes a job by a person's word; what doesn't do is refused, and
+// the last change can be taken back.
+func TestJobLine(t *testing.T) {
+	s := open(t)
+	const file = "ro_number,dropped_off,kind,quoted_hours,status,unit\n4711,2026-11-02,plumbing,2.5,waiting for parts,Tin Lizzy\n4712,2026-11-03,cooling,1,open,\n"
+	s.takeInText("jobs.csv", "drop-offs", file)
+	key := "4711\tplumbing\t1"
+	at := "/jobs/line?" + url.Values{"key": {key}}.Encode()
+	line := func() store.JobLine {
+		l, _, err := s.db.JobLine(context.Background(), key)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return l
+	}
+	form := func(change ...string) url.Values {
+		f := url.Values{"key": {key}, "seen": {string(line().Version)}, "kind": {"plumbing"}, "quoted_hours": {"2.5"}, "status": {"waiting for parts"}}
+		for i := 0; i < len(change); i += 2 {
+			f.Set(change[i], change[i+1])
+		}
+		return f
+	}
+	if text := s.get("/jobs?order=4711").Body.String(); strings.Count(text, "/jobs/line?key=4711%09plumbing%091") != 2 {
+		t.Errorf("want the job among the open ones and found by its number, have %s", text)
+	}
+	if text := s.get(at).Body.String(); !strings.Contains(text, "Tin Lizzy") || !strings.Contains(text, `value="2.5"`) {
+		t.Errorf("have %s", text)
+	}
+	for _, x := range []struct {
+		form url.Values
+		code int
+		says string
+	}{
+		{form(), 422, "Nothing was changed"},
+		{form("quoted_hours", "lots"), 422, "quoted hours &#34;lots&#34;"},
+		{form("ready", "2026-11-01"), 422, "day ready"},
+		{form("ready", "2027-11-01"), 422, "day ready"},
+		{form("part_due", "2026-11-01"), 422, "on or after the drop-off on Monday, November 2, 2026"},
+		{form("status", "open", "seen", "0123"), 409, "changed meanwhile"},
+		{form("key", "4711"), 404, "on record any more"},
+		{form("step", "back"), 409, "nothing to take back"},
+	} {
+		if w := s.post("/jobs/line", x.form); w.Code != x.code || !strings.Contains(w.Body.String(), x.says) {
+			t.Errorf("%v: want %d and %q, have %d %s", x.form, x.code, x.says, w.Code, w.Body)
+		}
+	}
+	w := s.post("/jobs/line", form("kind", "electrical", "quoted_hours", "3,5", "status", "part here", "part_due", "2026-11-12", "ready", "2026-11-20"))
+	l := line()
+	if w.Code != 303 || l.Kind != "electrical" || l.QuotedHours.V != 3.5 || l.Status != "part here" || l.PartsWaitDays.V != 10 || l.Ready.V != forecast.NewDate(2026, 11, 20) || l.Unit != "Tin Lizzy" {
+		t.Fatalf("have %d %s, %+v", w.Code, w.Body, l)
+	}
+	if s.made.Load() != 1 {
+		t.Error("the report isn't asked for")
+	}
+	text := s.get(w.Header().Get("Location")).Body.String()
+	for _, want := range []string{"Saved.", "kind of job from plumbing to electrical", "part due from nothing to 2026-11-12", "Take this change back"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("want %q on the page, have %s", want, text)
+		}
+	}
+	s.takeInText("jobs.csv", "drop-offs", file)
+	if line().Kind != "electrical" {
+		t.Error("an unchanged row takes the change back")
+	}
+	if w := s.post("/jobs/line", form("step", "back")); w.Code != 303 || line().Kind != "plumbing" || line().Ready.Valid {
+		t.Errorf("back: have %d, %+v", w.Code, line())
+	}
+	if text := s.get("/settings").Body.String(); !strings.Contains(text, "changed repair order 4711: kind of job from plumbing to electrical; quoted hours from 2.5 to 3.5") {
+		t.Error("nobody wrote down who changed what")
+	}
+	s.lock()
+	s.logIn(counter, countersWords)
+	if text := s.get("/jobs?order=4711").Body.String(); strings.Contains(text, "/jobs/line") || !strings.Contains(text, "4711") {
+		t.Error("the counter is shown what it may not change, or no jobs")
 	}
 }
 
