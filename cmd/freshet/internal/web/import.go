@@ -316,10 +316,10 @@ func (s *Server) takeIn(ctx context.Context, h *handedIn, hand store.HandIn, lat
 			What: fmt.Sprintf("took in %s: %d added, %d updated, %d rejected", hand.Name, taken.Added, taken.Updated, taken.Rejected)})
 		s.Anew()
 	}
+	h.drop() // may wait for the disk, which no page should
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	h.taken, h.err, h.ended = taken, err, true
-	h.drop()
 }
 
 func (s *Server) progress(w http.ResponseWriter, r *http.Request) error {
