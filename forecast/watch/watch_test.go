@@ -3,6 +3,8 @@ package watch
 import (
 	"math"
 	"math/rand/v2"
+	"os/exec"
+	"strconv"
 	"strings"
 	"testing"
 
@@ -44,6 +46,11 @@ func TestTails(t *testing.T) {
 			}
 		}
 	}
+	var have []float64
+	for _, p := range []float64{.1, .5, .8, .9, .975} {
+		have = append(have, forecast.NegBin{Mu: 24, Size: 20}.Quantile(p))
+	}
+	forecasttest.Ref(t, "nb_quantiles_24_20").Equal(t, have...)
 	if chance, above := Tail(forecast.NegBin{Mu: 24, Size: 20}, 8); above || math.Abs(chance-forecast.NegBin{Mu: 24, Size: 20}.CDF(8)) > 1e-15 {
 		t.Errorf("8 of 24: want the lower tail, have %v, above %v", chance, above)
 	}
@@ -389,6 +396,31 @@ func TestFarrington(t *testing.T) {
 	}
 	if b, err := Classic().Bound(s.Like(gaps), 311); err != nil || !(b.Upper > b.Expected) || b.Upper > 40 {
 		t.Errorf("with gaps: %+v, %v", b, err)
+	}
+}
+
+// The Salmonella Agona counts that the R package surveillance carries are under
+// its GPL, so that they aren't part of freshet: they are read from the package
+// where it is installed.
+func TestFarringtonOnAgona(t *testing.T) {
+	text, err := exec.Command("Rscript", "-e", `data("salmonella.agona", package = "surveillance"); cat(salmonella.agona$observed)`).Output()
+	if err != nil {
+		t.Skip("needs R and its package surveillance: ", err)
+	}
+	s := forecast.Series{Step: 7, Period: 52}
+	for _, count := range strings.Fields(string(text)) {
+		v, err := strconv.ParseFloat(count, 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		s.Values = append(s.Values, v)
+	}
+	for id, week := range map[string]int{"farr_agona_284": 284, "farr_agona_312": 312} {
+		b, err := Classic().Bound(s, week-1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		forecasttest.Ref(t, id).Equal(t, b.Upper)
 	}
 }
 
