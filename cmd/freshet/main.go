@@ -131,6 +131,54 @@ Do the crew's hours meet it?
 	.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
 
+What doesn't fit, and how odd is it? Each week is held against what was known on
+its Monday; alerts are few on purpose, the most unlikely first. Each has a name:
+
+	$ freshet watch --as-of 2026-08-31
+	Kind (cooling), since 2026-08-03 [kind-cooling-2026-08-03]
+	  The 4 weeks from August 3 brought 80 drop-offs of cooling where about 16 were expected: by chance less than once in 20 years. If it goes on, the work is about 70 hours a week more than expected. Look for a common cause, and at the parts that such jobs need.
+	Run, since 2026-08-03 [run-2026-06-29]
+	  The 4 weeks from August 3 brought 151 drop-offs where about 63 were expected: by chance less than once in 20 years. It is mostly cooling (+64). If it goes on, the work is about 107 hours a week more than expected. Look at the crew's plan for the coming weeks.
+	Kind (plumbing), since 2026-08-24 [kind-plumbing-2026-08-24]
+	  The week of August 24 brought 7 drop-offs of plumbing where about 1.3 were expected: by chance about once in 5 months. If it goes on, the work is about 23 hours a week more than expected. One week is no trend: the next will tell.
+	.
+	The 2026 season: late. It runs 13 days late (8 chances in 10: 6 days late to 21 days late), at 92 % of its usual strength (78 to 106 %).
+	.
+	     week of  drop-offs  expected  8 in 10 weeks           so far out  verdict
+	  2026-03-02          8        14        8 to 21               1 in 9    usual
+	  2026-03-09         23        15        9 to 22              1 in 11    usual
+	  2026-03-16          9        20       12 to 28              1 in 32    usual
+	  2026-03-23         22        21       13 to 30               1 in 2    usual
+	  2026-03-30         31        25       16 to 36               1 in 4    usual
+	  2026-04-06         28        30       20 to 41               1 in 2    usual
+	  2026-04-13         21        31       20 to 43               1 in 8    usual
+	  2026-04-20         33        29       19 to 40               1 in 3    usual
+	  2026-04-27         29        29       19 to 40               1 in 2    usual
+	  2026-05-04         12        28       18 to 39              1 in 81    usual
+	  2026-05-11         19        24       15 to 34               1 in 4    usual
+	  2026-05-18         23        23       14 to 32               1 in 2    usual
+	  2026-05-25         17        21       13 to 30               1 in 3    usual
+	  2026-06-01         14        22       14 to 31               1 in 8    usual
+	  2026-06-08         13        21       13 to 29               1 in 8    usual
+	  2026-06-15         21        20       12 to 28               1 in 2    usual
+	  2026-06-22         22        20       13 to 29               1 in 3    usual
+	  2026-06-29         33        20       12 to 28              1 in 33    usual
+	  2026-07-06         37        23       15 to 33              1 in 22    usual
+	  2026-07-13         29        25       16 to 35               1 in 3    usual
+	  2026-07-20         25        24       15 to 34               1 in 2    usual
+	  2026-07-27         20        22       14 to 30               1 in 2    usual
+	  2026-08-03         54        19       11 to 27  1 in 10,000 or less     busy
+	  2026-08-10         32        19       12 to 27              1 in 28    usual
+	  2026-08-17         27        18       10 to 26              1 in 12    usual
+	  2026-08-24         38        17       10 to 24             1 in 416     busy
+
+What you know of one is kept under its name, from the day on which you say it:
+"--seen NAME" keeps the letter quiet about it, "--explain NAME --because
+'a storm'" shows it as explained, with "--one-time" its weeks don't bend next
+year's season, and "--take-back NAME" takes the last of these back. Where more or
+fewer come week after week and nobody has said that it won't last, the outlook
+follows the newest weeks more closely, and says so.
+
 What day to tell this customer? The queue for the job is followed through many
 possible futures and held against what quotes of the past year would have missed
 by, so that 8 in 10 means 8 in 10:

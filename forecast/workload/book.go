@@ -42,19 +42,22 @@ type Book struct {
 
 // Past is what was known when a day began.
 type Past struct {
-	AsOf    forecast.Date
-	Until   forecast.Date // first day after the records
-	Total   forecast.Series
-	Kinds   []string
-	ByKind  [][]float64 // weekly counts by kind, on Total's steps
-	Seen    []float64   // this week's counts so far, by kind
-	Share   float64     // share of a usual week's drop-offs that was in by now
-	Hours   [][]float64 // hours of finished jobs, by kind
-	Closed  bool        // nothing of this week is known: the records stop before it
-	open    func(forecast.Date) float64
-	usual   float64 // usual open days a week
-	events  []Event
-	Warning []error
+	AsOf   forecast.Date
+	Until  forecast.Date // first day after the records
+	Total  forecast.Series
+	Kinds  []string
+	ByKind [][]float64 // weekly counts by kind, on Total's steps
+	Seen   []float64   // this week's counts so far, by kind
+	Share  float64     // share of a usual week's drop-offs that was in by now
+	Hours  [][]float64 // hours of finished jobs, by kind
+	Closed bool        // nothing of this week is known: the records stop before it
+	// NewLevel is the first day of weeks that are further off than chance
+	// explains, 0 without any: from it on the level may be another one.
+	NewLevel forecast.Date
+	open     func(forecast.Date) float64
+	usual    float64 // usual open days a week
+	events   []Event
+	Warning  []error
 }
 
 // hoursBack is how far back a job's hours still count, and settled how long

@@ -60,7 +60,32 @@ func Counts(p Past) forecast.Model {
 		},
 	}}}
 	m.Columns = append(m.Columns, p.eventColumns()...)
+	if p.NewLevel != 0 {
+		m.Columns = append(m.Columns, counts.Column{Name: "new level", Spread: newLevelSpread, At: p.newLevel})
+	}
 	return m
+}
+
+// What a new level may be, as the standard deviation of its logarithm, and the
+// share of it that is left a week later, as most don't last: measured on
+// invented shops with levels that last and with bursts (TestNewLevel).
+const (
+	newLevelSpread = .1
+	newLevelLasts  = .9
+)
+
+// newLevel gives the share of a new level that a week has: all of it since it
+// began, and less and less of it in weeks to come. The level that wanders
+// learns of it too, but slowly; this lets a forecast follow at once.
+func (p Past) newLevel(monday forecast.Date, step int) float64 {
+	switch now := p.AsOf.Monday(); {
+	case monday < p.NewLevel.Monday():
+		return 0
+	case monday < now:
+		return 1
+	default:
+		return math.Pow(newLevelLasts, 1+float64(monday-now)/float64(step))
+	}
 }
 
 // ErrNoRecords says that nothing was on record on the day asked about.
@@ -202,6 +227,9 @@ type Futures struct {
 	// Still is the part of week 0's hours that has yet to come.
 	Still []float64
 	Model string
+	// Follows says that the total's model knows of Past.NewLevel: the count
+	// model does.
+	Follows bool
 	// Score is how the total's model did on rolling origins of the shop's own
 	// weeks, Steps ahead; nil where the history is too short to try.
 	Score    *forecast.Score
@@ -223,6 +251,7 @@ func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 			}
 		}
 	}
+	_, out.Follows = total.(*counts.Fit)
 	out.Warnings = append(f.warn[:len(f.warn):len(f.warn)], total.Forecast(1).Warnings...)
 	out.Total = f.paths(weeks, n, rng)
 	newPaths := func() forecast.Paths { return forecast.NewPaths(out.Total.Start, forecast.Week, weeks, n) }

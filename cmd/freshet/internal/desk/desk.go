@@ -88,6 +88,7 @@ type shop struct {
 	absences []capacity.Absence
 	open     []capacity.Job
 	notes    []store.AlertNote
+	odd      *watcher    // once asked for
 	details  []store.Job // of the last years, in order; nil where they weren't asked for
 	growth   float64     // clocked over quoted hours
 	source   string      // where job hours were taken from
@@ -339,9 +340,14 @@ func waits(status string) bool {
 // futures simulates the weeks asked for, and never fewer than a staffing
 // decision needs: so that every answer of a day comes from the same draws.
 func (s *shop) futures() (workload.Futures, error) {
+	follows := s.follow()
 	fit, err := model().Fit(s.known)
 	if err != nil {
 		return workload.Futures{}, err
 	}
-	return fit.Simulate(max(s.ask.Weeks, reach), draws, rand.New(rand.NewPCG(s.ask.Seed, 0))), nil
+	f := fit.Simulate(max(s.ask.Weeks, reach), draws, rand.New(rand.NewPCG(s.ask.Seed, 0)))
+	if follows != "" && f.Follows {
+		s.warn("%s", follows)
+	}
+	return f, nil
 }

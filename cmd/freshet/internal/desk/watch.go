@@ -91,7 +91,7 @@ func (s *shop) watch() (Watch, error) {
 		return Watch{}, workload.ErrNoRecords
 	}
 	out := Watch{Schema: 1, AsOf: s.ask.AsOf, Weeks: []WatchWeek{}, Alerts: []Alert{}, Season: noSeason(s.ask.AsOf), Warnings: s.recordWarnings()}
-	w, err := s.newWatcher()
+	w, err := s.watcher()
 	if err != nil {
 		return out, err
 	}
@@ -233,7 +233,7 @@ func (w *watcher) standing(found []finding) []Alert {
 	var out []Alert
 	for _, f := range found {
 		k := key{f.rule, f.series, f.above}
-		if before, ok := last[k]; !ok || before.until < f.until-stands {
+		if before, ok := last[k]; !ok || !f.carriesOn(before) {
 			began[k] = f.from
 		}
 		last[k] = f // of weeks long past too: they tell when it began
@@ -262,6 +262,10 @@ func (w *watcher) standing(found []finding) []Alert {
 	}
 	return out
 }
+
+// carriesOn says that a finding and one before it are of the same odd weeks: one
+// usual week between them at most.
+func (f finding) carriesOn(before finding) bool { return f.from <= before.until+1 }
 
 // round keeps four figures of a chance.
 func round(p float64) float64 {

@@ -59,7 +59,7 @@ func invented(seed int, years int, asOf forecast.Date, planted ...demo.Planted) 
 func (s *shop) on(asOf forecast.Date) *shop {
 	then := *s
 	then.ask.AsOf = asOf
-	then.known = s.book.Known(asOf)
+	then.known, then.odd = s.book.Known(asOf), nil
 	then.details = slices.DeleteFunc(slices.Clone(s.details), func(j store.Job) bool { return j.DroppedOff >= asOf || j.DroppedOff < asOf-detailYears*365 })
 	return &then
 }
@@ -260,7 +260,7 @@ func (s *shop) without(gone func(workload.Job) bool, more ...workload.Job) *shop
 	slices.SortStableFunc(book.Jobs, func(a, b workload.Job) int { return int(a.DroppedOff - b.DroppedOff) })
 	out := *s
 	out.book = &book
-	out.known = book.Known(s.ask.AsOf)
+	out.known, out.odd = book.Known(s.ask.AsOf), nil
 	return &out
 }
 

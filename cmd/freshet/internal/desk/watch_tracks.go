@@ -75,6 +75,17 @@ const (
 	kindWeeks     = 5 * 52
 )
 
+// watcher gives the shop's watcher, made once; nil where the history is too
+// short.
+func (s *shop) watcher() (*watcher, error) {
+	if s.odd != nil {
+		return s.odd, nil
+	}
+	var err error
+	s.odd, err = s.newWatcher()
+	return s.odd, err
+}
+
 // newWatcher gives nil where the history is too short.
 func (s *shop) newWatcher() (*watcher, error) {
 	total := s.known.Total
