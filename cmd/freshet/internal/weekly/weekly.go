@@ -26,12 +26,7 @@ type Schedule struct{ plan cron.Schedule }
 
 // Parse reads cron text of five fields.
 func Parse(text string) (s Schedule, err error) {
-	// The parser panics on some texts, such as one that begins TZ=0.
-	defer func() {
-		if p := recover(); p != nil {
-			err = fmt.Errorf("weekly: need a schedule such as %q, have %q", Usual, text)
-		}
-	}()
+	// The parser panics on some texts that name a zone, such as TZ=0.
 	if strings.Contains(text, "=") || strings.HasPrefix(text, "@") {
 		return s, fmt.Errorf("weekly: need a schedule such as %q, have %q", Usual, text)
 	}
