@@ -243,10 +243,12 @@ is 1 if anything is wrong, or if the last backup is more than a day old although
 				backedUp = &at
 				if age := a.now().Sub(h.Backup); age > oldBackup {
 					old := fmt.Sprintf("the last backup is of %s, %.0f hours ago", h.Backup.Format("2006-01-02 15:04 MST"), age.Hours())
-					if lock, err := store.Lock(db.Path()); err != nil {
+					if lock, err := store.Lock(db.Path()); errors.Is(err, store.ErrServed) {
 						faults = append(faults, old+", though 'freshet serve' should make one each night: what does it say?")
 					} else {
-						lock.Close()
+						if err == nil { // else it can't be locked where it is, nor served
+							lock.Close()
+						}
 						warnings = append(warnings, old)
 					}
 				} else {

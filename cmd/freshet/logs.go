@@ -23,7 +23,7 @@ import (
 func logBeside(database string, also io.Writer) (*slog.Logger, io.Closer) {
 	name := strings.TrimSuffix(filepath.Base(database), filepath.Ext(database)) + ".log"
 	file := &lumberjack.Logger{Filename: filepath.Join(filepath.Dir(database), name), MaxSize: 5, MaxBackups: 4}
-	return slog.New(slog.NewTextHandler(io.MultiWriter(file, also), &slog.HandlerOptions{ReplaceAttr: discreet})), file
+	return slog.New(slog.NewTextHandler(io.MultiWriter(also, file), &slog.HandlerOptions{ReplaceAttr: discreet})), file
 }
 
 func discreet(_ []string, a slog.Attr) slog.Attr {

@@ -169,14 +169,20 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 	if err != nil {
 		return err
 	}
-	lock, err := store.Lock(db.Path())
-	if err != nil {
-		return err
+	if db.Refusal() == nil { // else there may be no place for a lock, and there is nothing to keep apart
+		lock, err := store.Lock(db.Path())
+		if err != nil {
+			return err
+		}
+		defer lock.Close()
 	}
-	defer lock.Close()
 	log, file := logBeside(db.Path(), a.err)
 	defer file.Close()
 	w.Log = log
+	// A damaged database is shown all the same: the pages say which backup there is.
+	if err := db.Vet(ctx, false, w.Backups); err != nil && db.Refusal() == nil {
+		return err
+	}
 	l, err := net.Listen("tcp", listen)
 	if err != nil {
 		return fmt.Errorf("%w: is freshet running already? --listen names another address", err)

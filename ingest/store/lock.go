@@ -1,15 +1,19 @@
 package store
 
 import (
+	"errors"
 	"fmt"
 	"io"
 	"os"
 	"path/filepath"
 )
 
+// ErrServed is the error of a database that another process serves.
+var ErrServed = errors.New("store: it is being served by another freshet: end that one first")
+
 // Lock makes this process the only one to serve, or to restore, the database
 // at path, until the lock is closed or the process ends. If another one is, it
-// is an error. Commands that ask or import don't need it: SQLite keeps them
+// is ErrServed. Commands that ask or import don't need it: SQLite keeps them
 // apart.
 func Lock(path string) (io.Closer, error) {
 	if err := os.MkdirAll(filepath.Dir(path), 0o700); err != nil {
@@ -20,7 +24,7 @@ func Lock(path string) (io.Closer, error) {
 		return nil, wrap(err)
 	}
 	if !ok {
-		return nil, fmt.Errorf("store: %s is being served by another freshet: end that one first", path)
+		return nil, fmt.Errorf("store: %s: %w", path, ErrServed)
 	}
 	return f, nil
 }

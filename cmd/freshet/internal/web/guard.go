@@ -13,6 +13,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"freshet/ingest/store"
 )
 
 // headers are sent with everything.
@@ -90,7 +92,10 @@ func (s *Server) guard(rt route) http.Handler {
 				return
 			}
 			p, ok := err.(problem)
-			if !ok {
+			if refusal := (*store.Refusal)(nil); errors.As(err, &refusal) {
+				s.Log.Error("a change was refused", "path", rt.path, "error", err)
+				p = unchangeable(refusal)
+			} else if !ok {
 				s.Log.Error("a page failed", "path", rt.path, "error", err)
 				p = problem{http.StatusInternalServerError, "This page can't be shown now. The log says why."}
 			}
@@ -155,8 +160,16 @@ func (s *Server) admit(rt route, w http.ResponseWriter, r *http.Request) error {
 		if s.showsDemo() && !rt.demo {
 			return problem{http.StatusConflict, "This is the invented shop: it can only be looked at. Leave it first, at the top of the page."}
 		}
+		if refusal := s.shop().Refusal(); refusal != nil && !rt.demo {
+			return unchangeable(refusal)
+		}
 	}
 	return rt.serve(w, r)
+}
+
+// unchangeable is the problem of a change to a database that takes none.
+func unchangeable(r *store.Refusal) problem {
+	return problem{http.StatusServiceUnavailable, "Nothing can be changed now: " + r.Why + "."}
 }
 
 // role tells who is asking. Until the owner has a passphrase, that is whoever

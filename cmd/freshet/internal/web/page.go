@@ -52,6 +52,7 @@ type view struct {
 	Demo    bool // an invented shop
 	Leave   bool // and there is a shop's own to go back to
 	Working bool
+	Refusal string // why nothing can be changed, or ""
 	Said    string
 }
 
@@ -91,6 +92,9 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 		v.Demo = marked != ""
 		busy, _ := ctx.Value(busyKey{}).(bool)
 		v.Working = busy && !v.Leave
+		if r := s.shop().Refusal(); r != nil {
+			v.Refusal = r.Why
+		}
 		for _, rt := range s.routes() {
 			if rt.name != "" && rt.least <= is {
 				v.Nav = append(v.Nav, navigation{rt.name, strings.TrimSuffix(rt.path, "{$}")})

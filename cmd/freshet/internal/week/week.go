@@ -39,8 +39,9 @@ type Week struct {
 	Backups string                                  // folder of the nightly backups; empty: none are made
 	Keep    store.Keep                              // how many of them stay
 
-	one    sync.Mutex
-	failed map[string]time.Time // steps by when they last failed
+	one     sync.Mutex
+	failed  map[string]time.Time // steps by when they last failed
+	refused bool                 // it was logged that the database takes no changes
 }
 
 // A Wish is what is wanted beyond what is due.
@@ -60,8 +61,9 @@ type step struct {
 	rest time.Duration // after a failure, before it is tried again by itself
 }
 
-// Names of the steps.
+// Names of the steps, and of what all of them need.
 const (
+	database   = "The database"
 	folderStep = "The watched folder"
 	reportStep = "The report"
 	letterStep = "The letter"
@@ -92,7 +94,9 @@ func (e *StepError) Error() string { return e.Step + ": " + e.Err.Error() }
 func (e *StepError) Unwrap() error { return e.Err }
 
 // Minor tells whether the report and the letter are none the worse for it.
-func (e *StepError) Minor() bool { return e.Step != reportStep && e.Step != letterStep }
+func (e *StepError) Minor() bool {
+	return e.Step != database && e.Step != reportStep && e.Step != letterStep
+}
 
 // Do does what is due and what is wished, one call at a time, and gives the
 // steps that failed, which are kept and logged already. It ends early, with no
@@ -100,6 +104,15 @@ func (e *StepError) Minor() bool { return e.Step != reportStep && e.Step != lett
 func (w *Week) Do(ctx context.Context, wish Wish) (failed []*StepError) {
 	w.one.Lock()
 	defer w.one.Unlock()
+	// Each step keeps what it did. Where nothing can be kept, a letter would go
+	// out again and again.
+	if r := w.Store.Refusal(); r != nil {
+		if !w.refused {
+			w.Log.Error("the database takes no changes: no report is made, no letter sent, no backup made", "error", r)
+		}
+		w.refused = true
+		return []*StepError{{database, r}}
+	}
 	if w.failed == nil {
 		w.failed = map[string]time.Time{}
 	}
