@@ -19,6 +19,7 @@ import (
 	"net/mail"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"sync"
 	"testing"
@@ -220,6 +221,10 @@ func (r *rude) arrived() int {
 	return r.got
 }
 
+// inBrackets is a path as RFC 5321, section 4.1.2, has it. Many servers take
+// others too; some of the largest don't.
+var inBrackets = regexp.MustCompile(`^(FROM|TO):<[^<> ]+@[^<> ]+>( |$)`)
+
 func (r *rude) talk(c net.Conn) {
 	defer c.Close()
 	in := bufio.NewReader(c)
@@ -250,7 +255,12 @@ func (r *rude) talk(c net.Conn) {
 		r.heard++
 		r.mu.Unlock()
 		going := true
-		switch verb, _, _ := strings.Cut(strings.TrimSpace(line), " "); strings.ToUpper(verb) {
+		verb, said, _ := strings.Cut(strings.TrimSpace(line), " ")
+		if path := strings.ToUpper(verb); (path == "MAIL" || path == "RCPT") && !inBrackets.MatchString(said) {
+			fmt.Fprint(c, "501 need a path in brackets\r\n")
+			continue
+		}
+		switch strings.ToUpper(verb) {
 		case "EHLO", "HELO":
 			going = answer(&r.hello, "250 here")
 		case "MAIL":

@@ -134,10 +134,12 @@ func (s Server) Send(ctx context.Context, from, to string, message []byte, sendi
 		return out
 	}
 	defer c.Close()
-	if err := c.Mail(from); err != nil {
+	// The library leaves out the brackets, without which strict servers take no
+	// path.
+	if err := c.Mail("<" + from + ">"); err != nil {
 		return judged("the server did not take the sender", err)
 	}
-	if err := c.Rcpt(to); err != nil {
+	if err := c.Rcpt("<" + to + ">"); err != nil {
 		return judged("the server did not take the address "+to, err)
 	}
 	if err := sending(); err != nil {
