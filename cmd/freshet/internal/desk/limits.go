@@ -61,12 +61,13 @@ func (l Limit) setting() string { return "capacity." + l.Name }
 // Check reports a value that the limit can't take.
 func (l Limit) Check(v float64) error {
 	if !(v >= l.Min && v <= l.Max) || l.whole != nil && v != float64(int(v)) {
-		return fmt.Errorf("--%s: need %s from %v to %v, have %v", l.Name, l.number(), l.Min, l.Max, v)
+		return fmt.Errorf("--%s: need %s from %v to %v, have %v", l.Name, l.Number(), l.Min, l.Max, v)
 	}
 	return nil
 }
 
-func (l Limit) number() string {
+// Number says what sort of number it takes.
+func (l Limit) Number() string {
 	if l.whole != nil {
 		return "a whole number"
 	}

@@ -110,6 +110,9 @@ type Config struct {
 // ErrNotSet says that nobody has said yet where letters go.
 var ErrNotSet = errors.New("post: need to know where letters go: 'freshet mail --to owner@example.com --from shop@example.com --host smtp.example.com' says so")
 
+// ErrNoPassword says that the mail server's user has no password here.
+var ErrNoPassword = errors.New("post: need the mail server's password in " + PasswordVariable + " or in a file (--password-file)")
+
 // Load reads the settings, and the password from the environment or its file.
 // It returns ErrNotSet if there is no address or no server.
 func Load(ctx context.Context, db *store.Store, getenv func(string) string) (Config, error) {
@@ -135,7 +138,7 @@ func Load(ctx context.Context, db *store.Store, getenv func(string) string) (Con
 		}
 	}
 	if c.Server.User != "" && c.Server.Password == "" {
-		return Config{}, fmt.Errorf("post: need the password of %s in %s or in a file (--password-file)", c.Server.User, PasswordVariable)
+		return Config{}, fmt.Errorf("%w, for the user %s", ErrNoPassword, c.Server.User)
 	}
 	return c, c.Server.Check()
 }

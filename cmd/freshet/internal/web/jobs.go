@@ -178,14 +178,16 @@ func (s *Server) setJobLine(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	to := l.DropOff
-	if f("step") == "back" {
-		if l.Before == nil {
-			return problem{http.StatusConflict, "There is nothing to take back. Look at the job again."}
+	var to ingest.DropOff
+	switch {
+	case f("step") != "back":
+		if to, err = s.changed(r, l.DropOff); err != nil {
+			return err
 		}
+	case l.Before == nil:
+		return problem{http.StatusConflict, "There is nothing to take back. Look at the job again."}
+	default:
 		to = *l.Before
-	} else if to, err = s.changed(r, l.DropOff); err != nil {
-		return err
 	}
 	what := differences(l.DropOff, to)
 	if len(what) == 0 {

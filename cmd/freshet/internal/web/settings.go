@@ -1,7 +1,9 @@
 package web
 
 import (
+	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"strconv"
@@ -14,9 +16,6 @@ import (
 	"freshet/cmd/freshet/internal/weekly"
 	"freshet/ingest/store"
 )
-
-// schedule is when the letter is due, beside the mail's own settings.
-var schedule = post.Setting{Name: "schedule", Usual: weekly.Usual, Usage: "minute, hour, *, *, day of the week with 1 for Monday, in the shop's time zone"}
 
 // shopForm is the shop as its form shows it.
 type shopForm struct {
@@ -51,15 +50,11 @@ func readShop(ctx context.Context, db *store.Store) (f shopForm, err error) {
 	return f, nil
 }
 
-type limitForm struct {
-	desk.Limit
-	Value float64
-	Set   bool
-}
-
+// mailForm is one of the letter's settings as its form shows it.
 type mailForm struct {
-	post.Setting
-	Value string
+	fieldText
+	Name, Value string
+	Choices     []choice // where it is one of these
 }
 
 func (s *Server) settings(w http.ResponseWriter, r *http.Request) error {
@@ -67,9 +62,14 @@ func (s *Server) settings(w http.ResponseWriter, r *http.Request) error {
 	db := s.shop()
 	data := struct {
 		shopForm
-		Limits         []limitForm
+		Limits         []limitGroup
 		Mail           []mailForm
-		Owner, Counter bool // have a passphrase
+		Attach         string // the attachment's words
+		Attached       bool
+		WeekDays       []choice // of the week, on which the letter is due
+		At             string   // HH:MM
+		Odd            bool     // the schedule is more than a day and a time
+		Owner, Counter bool     // have a passphrase
 		Network        bool
 		Hosts          string
 		Backup         string // how old the last good one is
@@ -89,15 +89,34 @@ func (s *Server) settings(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	for _, l := range desk.Limits() {
-		data.Limits = append(data.Limits, limitForm{l, l.Of(policy), set[l.Name]})
-	}
-	for _, m := range append([]post.Setting{schedule}, post.Settings...) {
+	data.Limits = limitFields(func(l desk.Limit) (float64, bool) { return l.Of(policy), set[l.Name] })
+	for _, m := range post.Settings {
 		v, err := db.Setting(ctx, m.Key(), m.Usual)
 		if err != nil {
 			return err
 		}
-		data.Mail = append(data.Mail, mailForm{m, v})
+		f := mailForm{fieldText: mailTexts[m.Name], Name: m.Name, Value: v}
+		switch m.Name {
+		case "attach":
+			data.Attach, data.Attached = f.Label, v == "yes"
+			continue
+		case "security":
+			for _, c := range secrecies {
+				c.Chosen = c.Value == v
+				f.Choices = append(f.Choices, c)
+			}
+		}
+		data.Mail = append(data.Mail, f)
+	}
+	text, err := db.Setting(ctx, post.SettingSchedule, weekly.Usual)
+	if err != nil {
+		return err
+	}
+	due, ok := readSlot(text)
+	data.Odd, data.At = !ok, due.Time
+	for i := range 7 {
+		d := time.Weekday((i + 1) % 7)
+		data.WeekDays = append(data.WeekDays, choice{strconv.Itoa(int(d)), d.String(), ok && int(d) == due.Day})
 	}
 	for as, has := range map[role]*bool{owner: &data.Owner, counter: &data.Counter} {
 		hash, _, err := s.Store.Passphrase(ctx, as.String())
@@ -202,7 +221,7 @@ func (s *Server) setLimits(w http.ResponseWriter, r *http.Request) error {
 		}
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || l.Check(v) != nil {
-			return problem{http.StatusUnprocessableEntity, fmt.Sprintf("%q doesn't do for “%s”: need a number from %v to %v.", text, l.Usage, l.Min, l.Max)}
+			return problem{http.StatusUnprocessableEntity, fmt.Sprintf("%s: need %s from %v to %v %s, have %q.", limitTexts[l.Name].Label, l.Number(), l.Min, l.Max, limitTexts[l.Name].Unit, text)}
 		}
 		if v == l.Of(policy) {
 			continue
@@ -210,7 +229,7 @@ func (s *Server) setLimits(w http.ResponseWriter, r *http.Request) error {
 		if err := d.SetLimit(r.Context(), l, v); err != nil {
 			return err
 		}
-		if err := s.note(r, "set %s to %v (%s)", l.Name, v, l.Usage); err != nil {
+		if err := s.note(r, "set “%s” to %v %s", limitTexts[l.Name].Label, v, limitTexts[l.Name].Unit); err != nil {
 			return err
 		}
 	}
@@ -218,19 +237,28 @@ func (s *Server) setLimits(w http.ResponseWriter, r *http.Request) error {
 	return s.back(w, r, "/settings", "saved")
 }
 
-// setMail keeps where the letter goes and by which server.
+// setMail keeps when the letter is due, where it goes and by which server.
 func (s *Server) setMail(w http.ResponseWriter, r *http.Request) error {
-	all := append([]post.Setting{schedule}, post.Settings...)
-	values := make([]string, len(all))
-	for i, m := range all {
-		values[i] = strings.TrimSpace(r.PostFormValue(m.Name))
-		err := m.Check(values[i])
-		if m.Name == schedule.Name {
-			_, err = weekly.Parse(values[i])
+	f := func(name string) string { return strings.TrimSpace(r.PostFormValue(name)) }
+	type value struct{ key, usual, label, text string }
+	var all []value
+	if f("day") != "" { // else the schedule stays as it is
+		day, err := strconv.Atoi(f("day"))
+		text := slot{day, f("time")}.schedule()
+		if _, wrong := weekly.Parse(text); err != nil || wrong != nil || text == "" {
+			return problem{http.StatusUnprocessableEntity, "Say on which day of the week, and at what time, the letter is due."}
 		}
-		if err != nil {
-			return problem{http.StatusUnprocessableEntity, strings.TrimPrefix(err.Error(), "--")}
+		all = append(all, value{post.SettingSchedule, weekly.Usual, "when the letter is due", text})
+	}
+	for _, m := range post.Settings {
+		text := f(m.Name)
+		if m.Name == "attach" && text == "" {
+			text = "no"
 		}
+		if err := m.Check(text); err != nil {
+			return problem{http.StatusUnprocessableEntity, mailTexts[m.Name].Label + ": " + strings.TrimPrefix(err.Error(), "--"+m.Name+": ") + "."}
+		}
+		all = append(all, value{m.Key(), m.Usual, "the letter's “" + mailTexts[m.Name].Label + "”", text})
 	}
 	since, err := s.Store.Setting(r.Context(), post.SettingSince, "")
 	if err != nil {
@@ -241,18 +269,22 @@ func (s *Server) setMail(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
-	for i, m := range all {
-		have, err := s.Store.Setting(r.Context(), m.Key(), m.Usual)
+	for _, v := range all {
+		have, err := s.Store.Setting(r.Context(), v.key, v.usual)
 		if err != nil {
 			return err
 		}
-		if values[i] == have {
+		if v.text == have {
 			continue
 		}
-		if err := s.Store.Set(r.Context(), m.Key(), values[i]); err != nil {
+		if err := s.Store.Set(r.Context(), v.key, v.text); err != nil {
 			return err
 		}
-		if err := s.note(r, "set the mail's %s to %s", m.Name, values[i]); err != nil {
+		said := v.text
+		if due, ok := readSlot(v.text); ok && v.key == post.SettingSchedule {
+			said = fmt.Sprintf("%ss at %s", time.Weekday(due.Day), due.Time)
+		}
+		if err := s.note(r, "set %s to %s", v.label, cmp.Or(said, "nothing")); err != nil {
 			return err
 		}
 	}
@@ -260,7 +292,12 @@ func (s *Server) setMail(w http.ResponseWriter, r *http.Request) error {
 }
 
 func (s *Server) testMail(w http.ResponseWriter, r *http.Request) error {
-	if err := s.Test(r.Context()); err != nil {
+	switch err := s.Test(r.Context()); {
+	case errors.Is(err, post.ErrNotSet):
+		return problem{http.StatusUnprocessableEntity, "Say and save first where the letter goes, whom it comes from, and by which mail server."}
+	case errors.Is(err, post.ErrNoPassword):
+		return problem{http.StatusUnprocessableEntity, "The mail server wants a password: say and save first which file it stands in."}
+	case err != nil:
 		return problem{http.StatusBadGateway, "The test letter did not go out: " + err.Error() + "."}
 	}
 	return s.back(w, r, "/settings", "mailed")

@@ -15,6 +15,7 @@ import (
 	"net/url"
 	"os"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"sync/atomic"
@@ -23,6 +24,7 @@ import (
 
 	"freshet/capacity"
 	"freshet/cmd/freshet/internal/desk"
+	"freshet/cmd/freshet/internal/post"
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
@@ -525,7 +527,7 @@ func TestInjection(t *testing.T) {
 			s.post("/settings/shop", f)
 		}
 		said := s.post("/time-off", url.Values{"name": {payload}, "from": {payload}})
-		pages := map[string]string{"time-off's answer": said.Body.String(), "mail's answer": s.post("/settings/mail", url.Values{"to": {payload}, "schedule": {"0 6 * * 1"}}).Body.String(),
+		pages := map[string]string{"time-off's answer": said.Body.String(), "mail's answer": s.post("/settings/mail", url.Values{"to": {payload}, "day": {"1"}, "time": {"06:00"}}).Body.String(),
 			"limits' answer": s.post("/settings/limits", url.Values{"worth": {payload}}).Body.String()}
 		for _, rt := range s.routes() {
 			if rt.method == "GET" && !strings.HasPrefix(rt.path, "/assets") && rt.path != "/weekly-report.html" {
@@ -771,6 +773,72 @@ func TestJobLine(t *testing.T) {
 	s.logIn(counter, countersWords)
 	if text := s.get("/jobs?order=4711").Body.String(); strings.Contains(text, "/jobs/line") || !strings.Contains(text, "4711") {
 		t.Error("the counter is shown what it may not change, or no jobs")
+	}
+}
+
+// Every setting has words of its own, and none the name of a flag; the letter's
+// day and time are what its schedule says.
+func TestSettingsInWords(t *testing.T) {
+	s := open(t)
+	seen := 0
+	for _, g := range limitFields(func(l desk.Limit) (float64, bool) { return l.Min, false }) {
+		for _, f := range g.Fields {
+			if seen++; f.Label == "" || f.Unit == "" {
+				t.Errorf("%s has no words", f.Name)
+			}
+		}
+	}
+	if seen != len(desk.Limits()) || len(limitTexts) != seen {
+		t.Errorf("want each of %d limits shown once, have %d, and words for %d", len(desk.Limits()), seen, len(limitTexts))
+	}
+	for _, m := range post.Settings {
+		if mailTexts[m.Name].Label == "" {
+			t.Errorf("%s has no words", m.Name)
+		}
+	}
+	for _, rt := range s.routes() {
+		if rt.method == "GET" && !strings.HasPrefix(rt.path, "/assets") {
+			if flag := regexp.MustCompile(`\s--[a-z][a-z-]*`).FindString(strings.ReplaceAll(s.get(rt.example()).Body.String(), "<!--", "")); flag != "" {
+				t.Errorf("%s shows a flag:%s", rt.path, flag)
+			}
+		}
+	}
+	save := func(day, at string) *httptest.ResponseRecorder {
+		return s.post("/settings/mail", url.Values{"day": {day}, "time": {at}, "to": {"owner@example.com"}, "from": {"shop@example.com"}, "host": {"smtp.example.com"}, "port": {"587"}, "security": {"starttls"}})
+	}
+	schedule := func() string {
+		v, err := s.db.Setting(context.Background(), post.SettingSchedule, "")
+		if err != nil {
+			t.Fatal(err)
+		}
+		return v
+	}
+	if w := save("4", "17:30"); w.Code != 303 || schedule() != "30 17 * * 4" {
+		t.Errorf("have %d %s, %q", w.Code, w.Body, schedule())
+	}
+	text := s.get("/settings").Body.String()
+	for _, want := range []string{`<option value="4" selected>Thursday</option>`, `value="17:30"`, "set when the letter is due to Thursdays at 17:30", "owner@example.com"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("want %q on the page", want)
+		}
+	}
+	for _, bad := range [][2]string{{"4", "25:00"}, {"4", ""}, {"9", "06:00"}, {"x", "06:00"}} {
+		if w := save(bad[0], bad[1]); w.Code != 422 {
+			t.Errorf("%v: have %d", bad, w.Code)
+		}
+	}
+	const odd = "0 6 1 * *"
+	if err := s.db.Set(context.Background(), post.SettingSchedule, odd); err != nil {
+		t.Fatal(err)
+	}
+	if text := s.get("/settings").Body.String(); !strings.Contains(text, "as it was set elsewhere") {
+		t.Error("an odd schedule is shown as a day and a time")
+	}
+	if w := save("", ""); w.Code != 303 || schedule() != odd {
+		t.Errorf("an odd schedule is lost: %d, %q", w.Code, schedule())
+	}
+	if w := s.post("/settings/limits", url.Values{"ramp-weeks": {"2.5"}}); w.Code != 422 || !strings.Contains(w.Body.String(), "A new technician works at full speed after: need a whole number from 0 to 52 weeks, have &#34;2.5&#34;") {
+		t.Errorf("have %d %s", w.Code, w.Body)
 	}
 }
 
