@@ -1,0 +1,189 @@
+package capacity
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+)
+
+// Jobs come in at the rates that the shop's past had, on days of their own,
+// with its shares of emergencies, of what can wait, and of parts: within four
+// standard deviations of what Poisson arrivals and coins of those shares bring.
+func TestArrivals(t *testing.T) {
+	h := Habits{Hours: [][]float64{{2}, {3}, {5}}, Growth: [][]float64{{1}, {1}, {1}}, Wait: [][]float64{{4}, {1.5}, {9}},
+		Needs: []float64{.5, 1, 0}, Rate: []float64{.5, 1.5, 1}, Rush: []float64{.2, 0, .1}, Later: []float64{.3, 0, 0}}
+	const days, runs = 60, 300
+	r := rand.New(rand.NewPCG(5, 5))
+	var n, urgent, later, parts [3]float64
+	byDay := make([]float64, days+1)
+	for range runs {
+		for _, task := range h.arrive(nil, days, r) {
+			k := task.Kind
+			n[k]++
+			if task.In < 1 || task.In > days {
+				t.Fatalf("want days 1 to %d, have %+v", days, task)
+			}
+			byDay[task.In]++
+			if task.Rank == Urgent {
+				urgent[k]++
+			}
+			if task.Rank == CanWait {
+				later[k]++
+			}
+			if task.From > task.In {
+				parts[k]++
+				if late := task.From - task.In; late != map[int]int{0: 4, 1: 2}[k] { // a day begun counts whole
+					t.Errorf("kind %d waits %d days for its part", k, late)
+				}
+			}
+			if task.Hours != h.Hours[k][0] {
+				t.Errorf("kind %d takes %v h", k, task.Hours)
+			}
+		}
+	}
+	near := func(what string, have, want float64) {
+		t.Helper()
+		if math.Abs(have-want) > 4*math.Sqrt(want) || want == 0 && have != 0 {
+			t.Errorf("%s: want about %.0f, have %.0f", what, want, have)
+		}
+	}
+	for k := range n {
+		near("jobs", n[k], h.Rate[k]*days*runs)
+		near("emergencies", urgent[k], h.Rush[k]*n[k])
+		near("jobs that can wait", later[k], h.Later[k]*n[k])
+		near("jobs with parts", parts[k], h.Needs[k]*n[k])
+	}
+	for d, have := range byDay[1:] {
+		near("jobs on day "+string(rune('0'+d/10))+string(rune('0'+d%10)), have, 3*runs)
+	}
+	h.Rate = []float64{0, 0, 0}
+	if have := h.arrive(nil, days, r); len(have) != 0 {
+		t.Errorf("want nothing to come, have %+v", have)
+	}
+}
+
+// The inquiry's own hours, growth and part, as they are said or as its kind's
+// past has them.
+func TestDrawn(t *testing.T) {
+	h := Habits{Hours: [][]float64{{5}}, Growth: [][]float64{{1.5}}, Wait: [][]float64{{6}}, Needs: []float64{1}}
+	none := h
+	none.Needs = []float64{0}
+	for _, c := range []struct {
+		h    Habits
+		q    Inquiry
+		task Task
+		stay Stay
+	}{
+		{h, Inquiry{Hours: 4, PartsDays: 0}, Task{Hours: 6, Rank: Usual}, Stay{Labor: 1, Growth: .5}},
+		{h, Inquiry{PartsDays: 0}, Task{Hours: 5, Rank: Usual}, Stay{Labor: 1.25}},
+		{h, Inquiry{Hours: 4, PartsDays: 2.25, Emergency: true}, Task{Hours: 6, From: 3, Rank: Urgent}, Stay{Labor: 1, Growth: .5}},
+		{h, Inquiry{Hours: 4, PartsDays: -1, Deferrable: true}, Task{Hours: 6, From: 6, Rank: CanWait}, Stay{Labor: 1, Growth: .5}},
+		{none, Inquiry{Hours: 4, PartsDays: -1}, Task{Hours: 6, Rank: Usual}, Stay{Labor: 1, Growth: .5}},
+		{none, Inquiry{Hours: 4, PartsDays: 8}, Task{Hours: 6, From: 8, Rank: Usual}, Stay{Labor: 1, Growth: .5}},
+	} {
+		task, stay := c.h.drawn(c.q, 4, rand.New(rand.NewPCG(1, 1)))
+		if task != c.task || math.Abs(stay.Labor-c.stay.Labor) > 1e-12 || math.Abs(stay.Growth-c.stay.Growth) > 1e-12 {
+			t.Errorf("%+v: want %+v, %+v, have %+v, %+v", c.q, c.task, c.stay, task, stay)
+		}
+	}
+	shrunk := Habits{Hours: [][]float64{{5}}, Growth: [][]float64{{.5}}, Wait: [][]float64{{6}}, Needs: []float64{0}}
+	if task, stay := shrunk.drawn(Inquiry{Hours: 4, PartsDays: -1}, 4, rand.New(rand.NewPCG(1, 1))); task.Hours != 2 || stay.Growth != 0 || stay.Labor != 1 {
+		t.Errorf("a job that shrinks: have %+v, %+v", task, stay)
+	}
+}
+
+// A wait that has lasted longer than any on record lasts a half longer still.
+func TestWaitBeyondAll(t *testing.T) {
+	h := Habits{Wait: [][]float64{{1, 2, 10}, nil}}
+	r := rand.New(rand.NewPCG(1, 1))
+	if have := h.longer(0, 20, r); have != 31 {
+		t.Errorf("want 31 days, have %v", have)
+	}
+	if have := h.longer(0, 10, r); have != 16 {
+		t.Errorf("want 16 days, have %v", have)
+	}
+	if have := h.longer(1, 0, r); have != 1 {
+		t.Errorf("without any on record, want a day, have %v", have)
+	}
+}
+
+// What is in the shop stands before the inquiry: whole days of it if it can be
+// worked on, nothing of it while it waits for a part.
+func TestStaysBehindOpenJobs(t *testing.T) {
+	h := Habits{Hours: [][]float64{{6.4}}, Growth: [][]float64{{1}}, Wait: [][]float64{{4, 12}}, Needs: []float64{0}, Rate: []float64{0}, Rush: []float64{0}, Later: []float64{0}}
+	f := floor(t, hands(1), "one")
+	mine := Inquiry{Hours: 6.4, PartsDays: 0}
+	for what, c := range map[string]struct {
+		open []OpenJob
+		q    Inquiry
+		days int
+	}{
+		"nobody":                   {nil, mine, 0},
+		"one":                      {[]OpenJob{{DroppedOff: floorStart - 3}}, mine, 1},
+		"one of two days":          {[]OpenJob{{DroppedOff: floorStart - 3, Quoted: 12.8}}, mine, 2},
+		"one that waits":           {[]OpenJob{{DroppedOff: floorStart - 3, Waiting: true}}, mine, 0},
+		"one that can wait":        {[]OpenJob{{DroppedOff: floorStart - 3, Deferrable: true}}, mine, 0},
+		"an emergency before one":  {[]OpenJob{{DroppedOff: floorStart - 3}}, Inquiry{Hours: 6.4, Emergency: true}, 0},
+		"an emergency behind one":  {[]OpenJob{{DroppedOff: floorStart - 3, Emergency: true}}, Inquiry{Hours: 6.4, Emergency: true}, 1},
+		"a wait that ends earlier": {[]OpenJob{{DroppedOff: floorStart - 11, Waiting: true}}, Inquiry{Hours: 6.4, PartsDays: 1}, 2}, // 12 days of waiting end on day 1, when both can begin
+	} {
+		for _, s := range h.Stays(f, c.open, c.q, 5, rand.New(rand.NewPCG(1, 1))) {
+			if s.Days != c.days {
+				t.Errorf("%s: want day %d, have %+v", what, c.days, s)
+			}
+		}
+	}
+}
+
+// A stay that is longer than most is followed to its end, with what comes in
+// meanwhile: emergencies that fill every day keep the job from ever being begun.
+func TestLongStaysSeeAllThatComes(t *testing.T) {
+	h := Habits{Hours: [][]float64{{13}}, Growth: [][]float64{{1}}, Wait: [][]float64{{1}}, Needs: []float64{0}, Rate: []float64{1.5}, Rush: []float64{1}, Later: []float64{0}}
+	f := floor(t, hands(1), "one")
+	for _, s := range h.Stays(f, nil, Inquiry{Hours: 13, PartsDays: shortStay + 5}, 10, rand.New(rand.NewPCG(1, 1))) {
+		if s.Days != f.Days {
+			t.Errorf("want it never ready, have %+v", s)
+		}
+	}
+	h.Rate[0] = 0
+	for _, s := range h.Stays(f, nil, Inquiry{Hours: 6.4, PartsDays: shortStay + 5}, 10, rand.New(rand.NewPCG(1, 1))) {
+		// Day 65 after a Monday is a Wednesday; nine weekends have passed before it.
+		if s.Days != shortStay+5 || s.Parts != shortStay+5 || s.Closed != 0 {
+			t.Errorf("want it ready on the day of its part, have %+v", s)
+		}
+	}
+	for _, s := range h.Stays(f, nil, Inquiry{Hours: 6.4, PartsDays: 1000}, 3, rand.New(rand.NewPCG(1, 1))) {
+		if s.Days != f.Days || s.Parts != float64(f.Days) {
+			t.Errorf("a part beyond the last day: have %+v", s)
+		}
+	}
+}
+
+// A usual day's hours of a kind are those of whoever does it and works longest.
+func TestDailyHours(t *testing.T) {
+	crew := Crew{{Name: "A", WeeklyHours: 40, Productivity: .8, Skills: []string{"gas"}}, {Name: "B", WeeklyHours: 30, Productivity: .8, Skills: []string{"all"}}, {Name: "C", WeeklyHours: 2, Productivity: .8, Skills: []string{"roof"}}}
+	f := floor(t, crew, "gas", "roof", "else")
+	for kind, want := range []float64{6.4, 4.8, 4.8} {
+		if have := f.dailyHours(kind); math.Abs(have-want) > 1e-12 {
+			t.Errorf("kind %d: want %v h, have %v", kind, want, have)
+		}
+	}
+	few := floor(t, Crew{{Name: "C", WeeklyHours: 2, Productivity: .8, Skills: []string{"all"}}}, "one")
+	if have := few.dailyHours(0); have != 1 {
+		t.Errorf("want an hour at the least, have %v", have)
+	}
+}
+
+// What a job takes is what was quoted, grown, or one of its kind's own.
+func TestHoursOfAJob(t *testing.T) {
+	h := Habits{Hours: [][]float64{{5}, nil}, Growth: [][]float64{{1.5}, nil}}
+	r := rand.New(rand.NewPCG(1, 1))
+	for _, c := range []struct {
+		kind         int
+		quoted, want float64
+	}{{0, 0, 5}, {0, 2, 3}, {0, .2, .3}, {1, 0, 1}, {1, 2, 2}} {
+		if have := h.hours(c.kind, c.quoted, r); math.Abs(have-c.want) > 1e-12 {
+			t.Errorf("kind %d, quoted %v: want %v, have %v", c.kind, c.quoted, c.want, have)
+		}
+	}
+}
