@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"flag"
 	"fmt"
 	"io"
 	"math/rand/v2"
@@ -72,11 +73,14 @@ func checked(t testing.TB, s *Store) Health {
 }
 
 // A victim is what the child of TestKill is told: to work on a database, and
-// to stand still at a phase for the n-th time it gets there.
+// to stand still at a phase for the n-th time it gets there. At inWrite, it is
+// killed by the shim in the n-th write or sync.
 type victim struct {
 	Path, Phase string
 	N, From     int
 }
+
+const inWrite = "in a write"
 
 func TestMain(m *testing.M) {
 	read := func(name string, into any) bool {
@@ -102,8 +106,8 @@ func TestMain(m *testing.M) {
 	}
 }
 
-// work imports batches of 200 rows, half of them known and changed, and makes
-// a backup after each, and says what was acknowledged.
+// work imports batches of 200 rows, half of them known and changed, makes a
+// backup after each, has the log written back, and says what was acknowledged.
 func work(v victim) {
 	left := v.N
 	stand := func(phase string) {
@@ -130,31 +134,50 @@ func work(v victim) {
 			panic(err)
 		}
 		stand("backed up")
+		if err := s.Close(); err != nil {
+			panic(err)
+		}
+		stand("closed")
+		if s, err = Open(context.Background(), v.Path); err != nil {
+			panic(err)
+		}
 	}
 }
+
+var killing = flag.Int("kills", 40, "imports to kill, at all phases in turn")
 
 // A process killed at any phase of an import or a backup leaves a sound
 // database with all that it had acknowledged, at most one batch more, and
 // nothing by halves; and a sound backup, if there is one.
 func TestKill(t *testing.T) {
-	kills := 40
+	kills := *killing
 	if testing.Short() {
 		kills = 8
 	}
-	phases := []string{"open", "insert", "row", "commit", "committed", "between", "replace", "backed up"}
+	phases := []string{"open", "insert", "row", "commit", "committed", "between", "replace", "backed up", "closed"}
+	shim, err := compileShim(t)
+	if err == nil { // half of the kills
+		phases = append(phases, slices.Repeat([]string{inWrite}, len(phases))...)
+	} else {
+		t.Log("no kills within a write: ", err)
+	}
+	hits := map[string]int{}
 	seed := uint64(7)
 	r := rand.New(rand.NewPCG(seed, 1))
 	path := filepath.Join(t.TempDir(), "shop.db")
 	done := 0 // batches on record
 	for kill := range kills {
-		v := victim{Path: path, Phase: phases[kill%len(phases)], N: 1 + r.IntN(2), From: done}
+		v := victim{Path: path, Phase: phases[kill*7%len(phases)], N: 1 + r.IntN(2), From: done}
 		switch v.Phase {
 		case "open":
 			v.N = 1
 		case "row":
 			v.N = 1 + r.IntN(300)
+		case inWrite:
+			v.N = 1 + r.IntN(150)
 		}
-		acknowledged := killAt(t, v)
+		acknowledged, where := killAt(t, v, shim)
+		hits[where]++
 		s := openAt(t, path)
 		h := checked(t, s)
 		if have := h.Batches - done; have < acknowledged || have > acknowledged+1 {
@@ -181,11 +204,12 @@ func TestKill(t *testing.T) {
 			b.Close()
 		}
 	}
+	t.Logf("%d kills, by where they hit: %v", kills, hits)
 }
 
-// killAt runs a victim, kills it where it stands, and gives how many batches it
-// acknowledged.
-func killAt(t *testing.T, v victim) (acknowledged int) {
+// killAt runs a victim, kills it where it stands, or has the shim kill it, and
+// gives how many batches it acknowledged and where it was hit.
+func killAt(t *testing.T, v victim, shim string) (acknowledged int, where string) {
 	t.Helper()
 	text, err := json.Marshal(v)
 	if err != nil {
@@ -195,6 +219,11 @@ func killAt(t *testing.T, v victim) (acknowledged int) {
 	defer cancel()
 	c := exec.CommandContext(ctx, os.Args[0])
 	c.Env = append(os.Environ(), "FRESHET_VICTIM="+string(text))
+	log := v.Path + ".log"
+	if v.Phase == inWrite {
+		os.Remove(log)
+		c.Env = append(c.Env, "LD_PRELOAD="+shim, "SHIM_DB="+v.Path, "SHIM_LOG="+log, fmt.Sprintf("SHIM_FAIL=%d 0 0", v.N))
+	}
 	var errs strings.Builder
 	c.Stderr = &errs
 	out, err := c.StdoutPipe()
@@ -216,10 +245,16 @@ func killAt(t *testing.T, v victim) (acknowledged int) {
 	c.Process.Kill()
 	io.Copy(io.Discard, out)
 	c.Wait()
+	if v.Phase == inWrite {
+		hit := readLog(t, log)
+		if last := hit[len(hit)-1]; last.op == 'F' && c.ProcessState.String() == "signal: killed" {
+			return acknowledged, fmt.Sprintf("%s (%c of %c)", inWrite, last.at, last.file)
+		}
+	}
 	if !stood {
 		t.Fatalf("it never stood at %q: %s", v.Phase, errs.String())
 	}
-	return acknowledged
+	return acknowledged, v.Phase
 }
 
 // An import cancelled at any row leaves nothing, and the writer in order.

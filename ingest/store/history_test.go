@@ -7,6 +7,7 @@ import (
 	"database/sql"
 	"encoding/csv"
 	"errors"
+	"flag"
 	"fmt"
 	"maps"
 	"math/rand/v2"
@@ -190,10 +191,12 @@ func TestMendedRows(t *testing.T) {
 	}
 }
 
+var seeds = flag.Uint64("seeds", 200, "histories of overlapping exports")
+
 // Overlapping exports, edited, shuffled and undone at random, leave what a
 // plain map of the newest rows holds.
 func TestRandomExportsFollowAModel(t *testing.T) {
-	seeds := uint64(200)
+	seeds := *seeds
 	if testing.Short() {
 		seeds = 20
 	}

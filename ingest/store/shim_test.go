@@ -106,15 +106,23 @@ func buildShim(t *testing.T) string {
 	if testing.Short() {
 		t.Skip("builds a C library and runs children")
 	}
+	lib, err := compileShim(t)
+	if err != nil {
+		t.Skip(err)
+	}
+	return lib
+}
+
+func compileShim(t *testing.T) (path string, err error) {
 	gcc, err := exec.LookPath("gcc")
 	if err != nil {
-		t.Skip("need gcc, and the GNU C library, for the shim that loses and fails writes")
+		return "", errors.New("need gcc, and the GNU C library, for the shim that loses and fails writes")
 	}
 	lib := filepath.Join(t.TempDir(), "shim.so")
 	if out, err := exec.Command(gcc, "-shared", "-fPIC", "-O1", "-Wall", "-Werror", "-o", lib, "testdata/shim.c", "-ldl").CombinedOutput(); err != nil {
-		t.Skipf("the shim can't be built here: %v\n%s", err, out)
+		return "", fmt.Errorf("the shim can't be built here: %w\n%s", err, out)
 	}
-	return lib
+	return lib, nil
 }
 
 // inMemory gives a folder on a disk whose syncs cost nothing, if there is one.

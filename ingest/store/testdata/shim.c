@@ -6,12 +6,14 @@
 // SHIM_DB   the database's path; its -wal and -journal belong to it
 // SHIM_LOG  the log, appended to; see TestMain's reader for its form
 // SHIM_FAIL n errno ever: the n-th write or sync (from 1) fails with errno,
-//           and, if ever is 1, all later ones
+//           and, if ever is 1, all later ones; if errno is 0, the process is
+//           killed there
 #define _GNU_SOURCE
 #include <dlfcn.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <pthread.h>
+#include <signal.h>
 #include <stdint.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -69,6 +71,7 @@ static int failing(char op, char f) {
 	calls++;
 	if (!nth || calls < nth || (calls > nth && !for_ever)) return 0;
 	note('F', f, op, 0, 0);
+	if (!fails_with) kill(getpid(), SIGKILL);
 	errno = fails_with;
 	return 1;
 }
