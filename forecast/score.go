@@ -1,9 +1,6 @@
 package forecast
 
-import (
-	"math"
-	"slices"
-)
+import "math"
 
 // Pinball is the quantile loss of q as the tau-quantile of y: tau(y-q) if y
 // lies at or above q, (1-tau)(q-y) if below (Koenker and Bassett 1978).
@@ -25,20 +22,6 @@ func WIS(d Dist, y float64, levels ...float64) float64 {
 		sum += Pinball(y, d.Quantile(lo), lo) + Pinball(y, d.Quantile(hi), hi)
 	}
 	return 2 * sum / float64(1+2*len(levels))
-}
-
-// CRPS is the continuous ranked probability score of equally likely members
-// at y: mean |x-y| less half the mean |x-x'| over all pairs
-// (Gneiting and Raftery 2007, equation 21). It sorts members.
-func CRPS(members []float64, y float64) float64 {
-	slices.Sort(members)
-	n := float64(len(members))
-	dist, pairs := 0.0, 0.0
-	for i, x := range members {
-		dist += math.Abs(x - y)
-		pairs += x * (2*float64(i) + 1 - n)
-	}
-	return dist/n - pairs/(n*n)
 }
 
 // SeasonalScale is the denominator of MASE: the mean |y_t - y_(t-lag)| over
@@ -65,14 +48,4 @@ func SMAPE(y, f []float64) float64 {
 		}
 	}
 	return sum / float64(len(y))
-}
-
-// WAPE is the sum of |y-f| over the sum of |y|.
-func WAPE(y, f []float64) float64 {
-	e, a := 0.0, 0.0
-	for i := range y {
-		e += math.Abs(y[i] - f[i])
-		a += math.Abs(y[i])
-	}
-	return e / a
 }

@@ -7,7 +7,8 @@
 //	go run ./.ci/mutate -n 60 ./capacity capacity/quote.go
 //
 // A break that doesn't compile doesn't count; one that makes the tests run for
-// more than five times their usual time is noticed. The tree stays as it is:
+// more than five times their usual time is noticed. Files whose tests are in
+// several packages name them all, with commas between. The tree stays as it is:
 // the Go tool is told of each broken file by an overlay.
 package main
 
@@ -135,7 +136,7 @@ func (m mutant) try(pkg, dir string, args []string) (verdict, error) {
 }
 
 func test(pkg string, args []string) ([]byte, error) {
-	return exec.Command("go", slices.Concat([]string{"test", "-short", "-failfast", "-vet=off", "-count=1"}, args, []string{pkg})...).CombinedOutput()
+	return exec.Command("go", slices.Concat([]string{"test", "-short", "-failfast", "-vet=off", "-count=1"}, args, strings.Split(pkg, ","))...).CombinedOutput()
 }
 
 func main() {

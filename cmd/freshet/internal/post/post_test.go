@@ -191,21 +191,9 @@ type rude struct {
 
 func (r *rude) serve(t *testing.T) Server {
 	t.Helper()
-	l, err := net.Listen("tcp", "127.0.0.1:0")
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { l.Close() })
-	go func() {
-		for {
-			c, err := l.Accept()
-			if err != nil {
-				return
-			}
-			go r.talk(c)
-		}
-	}()
-	return Server{Host: "127.0.0.1", Port: l.Addr().(*net.TCPAddr).Port, Security: Plain, step: 400 * time.Millisecond, whole: 5 * time.Second}
+	s := peer(t, Plain, r.talk)
+	s.User, s.Password, s.step, s.whole = "", "", 400*time.Millisecond, 5*time.Second
+	return s
 }
 
 func (r *rude) says(script *string) string {
@@ -226,7 +214,6 @@ func (r *rude) arrived() int {
 var inBrackets = regexp.MustCompile(`^(FROM|TO):<[^<> ]+@[^<> ]+>( |$)`)
 
 func (r *rude) talk(c net.Conn) {
-	defer c.Close()
 	in := bufio.NewReader(c)
 	answer := func(script *string, usual string) bool {
 		time.Sleep(r.pause)
