@@ -146,6 +146,30 @@ func setBacklog(f *report.Facts, first, step float64) {
 }
 
 // A report survives the way into the database and back.
+// What someone has explained is told as such, what was seen quietly, and the
+// headline leads with neither.
+func TestAlertsThatAreKnown(t *testing.T) {
+	f := facts()
+	f.Alerts = []report.Alert{{Lead: "Brakes are odd.", Summary: "Brakes are odd. Look.", Note: "Explained: a recall.", Seen: false}, {Lead: "Pumps are odd.", Summary: "Pumps are odd. Look.", Note: "Seen.", Seen: true}}
+	r := report.Build(f)
+	if text := strings.Join(r.Headline, " "); strings.Contains(text, "odd") || strings.Contains(text, "doesn't fit") {
+		t.Errorf("the headline tells of what is known: %s", text)
+	}
+	if told := r.Told(); len(told) != 1 || told[0].Says() != "Brakes are odd. Explained: a recall." {
+		t.Errorf("a letter would tell %+v", told)
+	}
+	text := page(t, r)
+	for _, want := range []string{"<p>Brakes are odd. Explained: a recall.</p>", `<p class="about">Pumps are odd. Seen.</p>`} {
+		if !strings.Contains(text, want) {
+			t.Errorf("want %s on the page", want)
+		}
+	}
+	f.Alerts = append([]report.Alert{{Lead: "Roofs are odd."}}, f.Alerts...)
+	if text := strings.Join(report.Build(f).Headline, " "); !strings.Contains(text, "Roofs are odd. ") || strings.Contains(text, "more: see") {
+		t.Errorf("want one alert that is news, have %s", text)
+	}
+}
+
 func TestJSON(t *testing.T) {
 	r := report.Build(facts())
 	first, err := json.Marshal(r)

@@ -62,6 +62,9 @@ func TestWatch(t *testing.T) {
 
 // What is said of an alert shows at once, and can be taken back.
 func TestSaying(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds")
+	}
 	dir := t.TempDir()
 	t.Setenv("FRESHET_DB", filepath.Join(dir, "shop.db"))
 	call(t, "demo", "--as-of", "2026-11-23", "--files", dir)

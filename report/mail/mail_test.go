@@ -141,6 +141,27 @@ func TestEditions(t *testing.T) {
 }
 
 // A shop without anything on record gets a letter that says so.
+// A letter tells what was explained as explained, and leaves out what was seen.
+func TestLetterOnAlerts(t *testing.T) {
+	r := sample()
+	r.Alerts = []report.Alert{{Lead: "Roofs are odd.", Summary: "Roofs are odd. Look."}, {Lead: "Brakes are odd.", Summary: "Brakes are odd. Call.", Note: "Explained: a <b>recall</b>."}, {Lead: "Pumps are odd.", Note: "Seen.", Seen: true}}
+	l := write(t, r, mail.Owner)
+	for text, want := range map[string][]string{l.Text: {"- Roofs are odd. Look.\n", "- Brakes are odd. Explained: a <b>recall</b>.\n"}, l.HTML: {">Roofs are odd. Look.</p>", ">Brakes are odd. Explained: a &lt;b&gt;recall&lt;/b&gt;.</p>"}} {
+		for _, w := range want {
+			if !strings.Contains(text, w) {
+				t.Errorf("want %q in\n%s", w, text)
+			}
+		}
+		if strings.Contains(text, "Call.") || strings.Contains(text, "Pumps") {
+			t.Errorf("what is known is told as news:\n%s", text)
+		}
+	}
+	r.Alerts = r.Alerts[2:]
+	if l := write(t, r, mail.Owner); strings.Contains(l.Text, "DOESN'T FIT") || strings.Contains(l.HTML, "doesn't fit") {
+		t.Error("a heading over nothing")
+	}
+}
+
 func TestEmptyLetter(t *testing.T) {
 	l := write(t, report.Build(report.Facts{Shop: "Quillback"}), mail.Owner)
 	if !strings.Contains(l.Text, "nothing on record yet") || len(l.Pictures) != 0 {

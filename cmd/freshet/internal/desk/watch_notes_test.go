@@ -15,6 +15,9 @@ import (
 // week; what is said of one holds from that day on and shows on the report; and
 // its weeks, said to be one-time, bend no later year.
 func TestNotesOnAlerts(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes seconds; the pages' test does the same on fewer days")
+	}
 	ctx, d := context.Background(), shop(t, nil)
 	day := forecast.NewDate(2026, 8, 31)
 	look := func(day forecast.Date) desk.Watch {

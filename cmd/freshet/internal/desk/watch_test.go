@@ -470,6 +470,12 @@ func TestWatchFailures(t *testing.T) {
 	if len(got) != 1 || got[0].Failure != "inverter burnt" && got[0].Failure != "burnt smell" || got[0].Kind != "cooling" || got[0].Observed != 5 || got[0].Since != whole.ask.AsOf-12 || !strings.Contains(got[0].Summary, " in stock would last that long 9 times in 10.") {
 		t.Errorf("a failure never seen before gives %+v", got)
 	}
+	if got := clusters(3, "Inverter: burnt smell", 3); len(got) != 1 || got[0].Observed != 3 {
+		t.Errorf("three of the same, never seen before, give %+v", got)
+	}
+	if got := clusters(3, "thermostat dead", 3); got != nil {
+		t.Errorf("three of a usual failure give %+v", got)
+	}
 	if got := clusters(5, "Inverter: burnt smell", 12); got != nil {
 		t.Errorf("the same over a month gives %+v", got)
 	}
