@@ -14,6 +14,7 @@ func TestNamesOfAlerts(t *testing.T) {
 	alert := func(rule, kind string, began forecast.Date, observed float64) Alert {
 		return Alert{Rule: rule, Kind: kind, Began: began, Observed: observed, Expected: 5}
 	}
+	worn := func(a Alert) Alert { a.Failure = "worn"; return a }
 	note := alert("week", "A/C unit", at, 9).Noted(Note{Because: "a storm", Until: at + 60}, time.Time{})
 	note.Alert = "week-a-c-unit-2026-08-03"
 	for name, c := range map[string]struct {
@@ -27,6 +28,7 @@ func TestNamesOfAlerts(t *testing.T) {
 		"after":                    {alert("run", "A/C unit", at+70, 9), false},
 		"fewer, where it was more": {alert("run", "A/C unit", at, 2), false},
 		"another kind":             {alert("run", everything, at, 9), false},
+		"a failure":                {worn(alert("week", "A/C unit", at, 9)), false},
 		"another rule":             {alert("kind", "A/C unit", at, 9), false},
 	} {
 		alerts := []Alert{c.a}

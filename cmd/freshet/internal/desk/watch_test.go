@@ -482,9 +482,18 @@ func TestWatchFailures(t *testing.T) {
 	if got := clusters(14, "roof unit blows warm", 1); len(got) != 1 || got[0].Failure != "unit blows" && got[0].Failure != "roof unit" && got[0].Failure != "blows warm" || got[0].Observed < 14 {
 		t.Errorf("a usual failure fourteen times gives %+v", got)
 	}
+	// As some hundred words are watched, each has a hundredth of the budget.
+	for jobs := 4; jobs < 14; jobs++ {
+		if got := clusters(jobs, "thermostat dead", 1); got != nil {
+			if got[0].Chance > failureChance/80 {
+				t.Errorf("%d of a usual failure, with a chance of %v, are told of", jobs, got[0].Chance)
+			}
+			break
+		}
+	}
 	// A rush in the kind, with its usual notes.
-	at := whole.ask.AsOf - 14
-	rush, _ := invented(3, 4, whole.ask.AsOf, demo.Planted{Kind: "cooling", From: at, Until: at + 13, Times: 5})
+	at := whole.ask.AsOf - 7
+	rush, _ := invented(3, 4, whole.ask.AsOf, demo.Planted{Kind: "cooling", From: at, Until: at + 6, Times: 40})
 	for _, a := range watchOf(t, rush).Alerts {
 		if a.Failure != "" {
 			t.Errorf("a rush in a kind gives %+v", a)
