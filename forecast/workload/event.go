@@ -96,6 +96,22 @@ func (p Past) Lasting(values []float64) []float64 {
 	return out
 }
 
+// Events gives the names of the events that touch days from one to before
+// another, the returns of yearly ones too, each once.
+func (p Past) Events(from, before forecast.Date) (names []string) {
+	byName := map[string][]Event{}
+	for _, e := range p.events {
+		byName[foldName(e)] = append(byName[foldName(e)], e)
+	}
+	for _, e := range p.events {
+		if same := byName[foldName(e)]; touches(same, from, before) {
+			names = append(names, e.Name)
+			delete(byName, foldName(e))
+		}
+	}
+	return names
+}
+
 func foldName(e Event) string { return strings.ToLower(strings.TrimSpace(e.Name)) }
 
 // touches says whether one of events, or the return of a yearly one, has a day

@@ -25,6 +25,10 @@
       });
       var c = echarts.init(el, null, { renderer: 'svg' });
       c.setOption(o);
+      c.on('updateAxisPointer', function (e) { // pages may say more of the week pointed at
+        var axis = (e.axesInfo || [])[0];
+        if (axis) { el.dispatchEvent(new CustomEvent('week', { bubbles: true, detail: { at: axis.value, of: [].concat(o.xAxis)[0].data.length } })); }
+      });
       drawn.push(c);
     });
   }

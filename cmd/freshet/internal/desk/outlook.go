@@ -35,6 +35,8 @@ type Outlook struct {
 		Hours    string `json:"hours"`
 	} `json:"model"`
 	Warnings []string `json:"warnings"`
+
+	Moves []Move `json:"-"` // what makes each of Weeks
 }
 
 // OutlookWeek is one week: job lines dropped off, and the labor hours they
@@ -49,6 +51,8 @@ type OutlookWeek struct {
 type OutlookKind struct {
 	Kind  string        `json:"kind"`
 	Weeks []OutlookWeek `json:"weeks"`
+
+	Moves []Move `json:"-"` // what makes each of Weeks
 }
 
 // Outlook answers how many drop-offs and hours to expect.
@@ -71,8 +75,10 @@ func (s *shop) outlook(f workload.Futures) Outlook {
 		if f.Hours != nil {
 			hours = f.Hours[k]
 		}
-		out.Kinds = append(out.Kinds, OutlookKind{name, s.weeks(f.DropOffs[k], hours)})
+		weeks := s.weeks(f.DropOffs[k], hours)
+		out.Kinds = append(out.Kinds, OutlookKind{name, weeks, s.moves(s.known.ByKind[k], weeks)})
 	}
+	out.Moves = s.moves(s.known.Total.Values, out.Weeks)
 	out.Model.DropOffs = f.Model
 	out.Model.Hours = "not known: no finished job has hours on record"
 	if f.Labor.Values != nil {

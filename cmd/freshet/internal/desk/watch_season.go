@@ -238,7 +238,7 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 	if so.until <= so.peak {
 		text += fmt.Sprintf(" Which of the two can't be told well before the usual peak, in the week of %s.", report.Day(so.peak))
 	}
-	text += " See freshet crew --season-shift and --demand for what either would mean."
+	text += " The page Crew, or freshet crew, shows what either would mean."
 	return Alert{Rule: "season", Kind: everything, Began: so.start, Since: so.start, Until: so.until - 1, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure),
 		Weekly: round((1 - sure) / forecast.WeeksAYear), Lead: lead, Summary: text}, true
 }

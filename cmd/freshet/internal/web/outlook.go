@@ -65,8 +65,9 @@ func (s *Server) outlook(w http.ResponseWriter, r *http.Request) error {
 		Spans    []int
 		Kind     string
 		Kinds    []string
-		Rows     []desk.OutlookWeek
+		Rows     []moved
 		Hours    *chart.Chart
+		Season   *chart.Chart // of all kinds
 		Accuracy *report.Accuracy
 		Model    string
 		Warnings []string
@@ -79,19 +80,21 @@ func (s *Server) outlook(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data.Rows, data.Model, data.Warnings = o.Weeks, o.Model.DropOffs, o.Warnings
+	rows, moves := o.Weeks, o.Moves
+	data.Model, data.Warnings = o.Model.DropOffs, o.Warnings
 	found := kind == ""
 	for _, k := range o.Kinds {
 		data.Kinds = append(data.Kinds, k.Kind)
 		if k.Kind == kind {
-			data.Rows, found = k.Weeks, true
+			rows, moves, found = k.Weeks, k.Moves, true
 		}
 	}
 	if !found {
 		return problem{http.StatusNotFound, "The shop has no such job kind."}
 	}
+	data.Rows = movesOf(rows, moves)
 	f := report.Facts{AsOf: o.AsOf}
-	for i, x := range data.Rows {
+	for i, x := range rows {
 		f.Weeks = append(f.Weeks, report.Week{Monday: x.Week, Rest: i == 0 && o.AsOf != x.Week, DropOffs: x.DropOffs, Hours: x.Hours})
 	}
 	charts, err := chart.All(report.Build(f))
@@ -105,6 +108,9 @@ func (s *Server) outlook(w http.ResponseWriter, r *http.Request) error {
 		return err
 	} else if ok {
 		data.Accuracy = rep.Accuracy
+		if i := slices.IndexFunc(rep.Charts, func(c chart.Chart) bool { return c.ID == "season" }); i >= 0 && kind == "" {
+			data.Season = &rep.Charts[i]
+		}
 	}
 	return s.show(w, r, page{Template: "outlook", Title: "Outlook", Data: data, Charts: true})
 }

@@ -14,6 +14,27 @@
       if (e.dataTransfer.files.length) { input.files = e.dataTransfer.files; form.requestSubmit(); }
     });
   });
+  // What makes a week: the slider chooses it, as does pointing at it in the
+  // table, or in the chart, which says so by a 'week' event.
+  document.querySelectorAll('[data-why]').forEach(function (why) {
+    var slider = why.querySelector('[data-week]'), all = document.querySelectorAll('#why > p');
+    function show(i) {
+      all.forEach(function (p, k) { p.hidden = k !== i; });
+      slider.value = i;
+      slider.setAttribute('aria-valuetext', all[i].textContent);
+    }
+    slider.addEventListener('input', function () { show(+slider.value); });
+    slider.form.addEventListener('submit', function (e) { e.preventDefault(); });
+    document.querySelectorAll('[data-weeks] tr').forEach(function (row, i) {
+      row.addEventListener('pointerenter', function () { show(i); });
+      row.addEventListener('click', function () { show(i); });
+    });
+    document.addEventListener('week', function (e) {
+      var i = all.length - e.detail.of + e.detail.at; // the chart leaves out a week that has begun
+      if (e.target.dataset.chart === 'hours' && all[i]) { show(i); }
+    });
+    show(0);
+  });
   document.addEventListener('click', function (e) {
     if (e.target.closest('[data-print]')) { print(); }
   });
