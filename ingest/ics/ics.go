@@ -11,10 +11,11 @@
 // count. Cancelled events are no time off; free time is, as calendars mark whole
 // days as free by themselves.
 //
-// It refuses files of more than 4 MiB, of more than 5,000 days or spells in
-// all, and of more than 2 events that recur on no day. An event that takes part of a day, or that it can't read, stays in the
-// text as a row that can't be read as a day, so that it is rejected with its
-// reason and not lost.
+// It refuses files of more than 4 MiB, of more than 5,000 events, or days or
+// spells in all, and rules that have to be followed through more than 6,000
+// years in all, which would take seconds. An event that takes part of a day, or
+// that it can't read, stays in the text as a row that can't be read as a day, so
+// that it is rejected with its reason and not lost.
 //
 // To use it: give Text the file, and whose calendar it is if its events don't
 // say.
@@ -42,9 +43,12 @@ const Magic = "BEGIN:VCALENDAR"
 
 const (
 	maxBytes  = 4 << 20
+	maxLine   = 16 << 10 // bytes, of a property that is needed
+	maxRule   = 500      // bytes: days of the year, written out, don't fit, but no person needs them
+	maxEvents = 5000
 	maxSpells = 5000
-	maxBarren = 5   // rules that never come true: each is followed to the year 9999
-	ahead     = 730 // days beyond latest for which rules are followed
+	maxYears  = 6000 // that rules are followed through, in all
+	ahead     = 730  // days beyond latest for which rules are followed
 	fullDay   = 6 * time.Hour
 )
 
@@ -58,6 +62,9 @@ func Text(r io.Reader, who string, zone *time.Location, latest forecast.Date) ([
 	}
 	if len(text) > maxBytes {
 		return nil, fmt.Errorf("ics: need a calendar of at most %d bytes, have a larger one", maxBytes)
+	}
+	if text, err = needed(text); err != nil {
+		return nil, err
 	}
 	calendar, err := ical.ParseCalendar(bytes.NewReader(text))
 	if err != nil {
@@ -84,8 +91,8 @@ func Text(r io.Reader, who string, zone *time.Location, latest forecast.Date) ([
 			name = strings.Join(strings.Fields(value(e, ical.ComponentPropertySummary)), " ")
 		}
 		spells, err := b.spells(e)
-		if b.barren > maxBarren {
-			return nil, fmt.Errorf("ics: need a calendar of at most %d events that recur on no day, have more", maxBarren)
+		if b.years > maxYears {
+			return nil, fmt.Errorf("ics: need a calendar whose rules are followed through at most %d years in all, have more: do events recur that hardly ever come true?", maxYears)
 		}
 		if err != nil {
 			w.Write([]string{name, err.Error(), ""})
@@ -108,7 +115,7 @@ type book struct {
 	until time.Time // rules are followed up to here
 	moved map[moment]bool
 
-	barren int // rules that never came true
+	years int // that rules were followed through
 }
 
 // A moment is one occurrence of a recurring event, by its day.
@@ -217,37 +224,52 @@ func duration(text string) (d time.Duration, err error) {
 	return d, nil
 }
 
-// recur gives the starts by a rule of recurrence.
+// recur gives the starts by a rule of recurrence. The library follows a rule
+// until it comes true, or to the year 9999. So it is followed as many times 400
+// years later as brings its end near that year: the calendar repeats itself
+// after 400 years, days of the week included.
 func (b *book) recur(text string, start time.Time, whole bool) ([]time.Time, error) {
+	unread := fmt.Errorf("repeats by %.100q, which can't be read", text)
+	if len(text) > maxRule {
+		return nil, unread
+	}
 	rule, err := rrule.StrToROption(text)
 	if err != nil || rule.Freq > rrule.DAILY {
-		return nil, fmt.Errorf("repeats by %q, which can't be read", text)
+		return nil, unread
 	}
-	if start.After(b.until) {
+	until := b.until
+	switch {
+	case rule.Until.IsZero() || rule.Until.After(until):
+	case !whole && strings.Contains(text, "Z"):
+		until = civil(rule.Until.In(b.zone))
+	default:
+		until = rule.Until
+	}
+	if start.After(until) {
 		return nil, nil
 	}
-	rule.Dtstart = start
-	switch {
-	case rule.Until.IsZero() || rule.Until.After(b.until):
-		rule.Until = b.until
-	case !whole && strings.Contains(text, "Z"):
-		rule.Until = civil(rule.Until.In(b.zone))
-	}
+	later := (rrule.MAXYEAR - b.until.Year()) / 400 * 400
+	rule.Until, rule.Dtstart = time.Time{}, start.AddDate(later, 0, 0)
 	r, err := rrule.NewRRule(*rule)
 	if err != nil {
-		return nil, fmt.Errorf("repeats by %q, which can't be read", text)
+		return nil, unread
 	}
 	var starts []time.Time
+	followed := start
 	for next := r.Iterator(); len(starts) <= maxSpells; {
 		t, ok := next()
 		if !ok {
+			if rule.Count == 0 || len(starts) < rule.Count { // to the last year there is
+				followed = time.Date(rrule.MAXYEAR-later, 12, 31, 0, 0, 0, 0, time.UTC)
+			}
 			break
 		}
-		starts = append(starts, t)
+		if followed = t.AddDate(-later, 0, 0); followed.After(until) {
+			break
+		}
+		starts = append(starts, followed)
 	}
-	if len(starts) == 0 {
-		b.barren++
-	}
+	b.years += 1 + followed.Year() - start.Year()
 	return starts, nil
 }
 
