@@ -492,8 +492,8 @@ func TestWatchFailures(t *testing.T) {
 		}
 	}
 	// A rush in the kind, with its usual notes.
-	at := whole.ask.AsOf - 7
-	rush, _ := invented(3, 4, whole.ask.AsOf, demo.Planted{Kind: "cooling", From: at, Until: at + 6, Times: 40})
+	at := forecast.NewDate(2026, 7, 6)
+	rush, _ := invented(3, 4, at+7, demo.Planted{Kind: "cooling", From: at, Until: at + 6, Times: 10})
 	for _, a := range watchOf(t, rush).Alerts {
 		if a.Failure != "" {
 			t.Errorf("a rush in a kind gives %+v", a)
