@@ -58,8 +58,8 @@ type Alert struct {
 // (TestWatchBudget). Kinds share theirs among themselves.
 const (
 	weekChance    = .01  // one week, either way
-	runChance     = .008 // the least likely of the stretches of 2 to longestRun weeks
-	kindChance    = .012 // all kinds together, stretches of 1 to longestKind weeks
+	runChance     = .012 // the least likely of the stretches of 2 to longestRun weeks
+	kindChance    = .014 // all kinds together, stretches of 1 to longestKind weeks
 	clusterChance = .05  // a year, all rare kinds together
 	silentChance  = 1e-4 // open days without a drop-off
 )
