@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"database/sql"
+	"encoding/json"
 	"errors"
 	"slices"
 	"strings"
@@ -109,9 +110,16 @@ func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, err
 	return out, wrap(rows.Err())
 }
 
-// Order gives the job lines of a repair order, as they stand.
-func (s *Store) Order(ctx context.Context, ro string) ([]Job, error) {
-	return s.jobs(ctx, "ro = ?", ro)
+// Orders gives the job lines of repair orders, as they stand.
+func (s *Store) Orders(ctx context.Context, numbers ...string) ([]Job, error) {
+	if len(numbers) == 0 {
+		return nil, nil
+	}
+	list, err := json.Marshal(numbers)
+	if err != nil {
+		return nil, wrap(err)
+	}
+	return s.jobs(ctx, "ro IN (SELECT value FROM json_each(?))", string(list))
 }
 
 func date(text sql.Null[string]) (sql.Null[forecast.Date], error) {

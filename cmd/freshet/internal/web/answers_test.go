@@ -9,11 +9,13 @@ import (
 	"testing"
 	"time"
 
+	"freshet/capacity"
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/demo"
 	"freshet/ingest/store"
+	"freshet/report"
 )
 
 // The pages that ask the desk say what they need, then answer, keep what was
@@ -66,18 +68,50 @@ func TestAnswers(t *testing.T) {
 			t.Errorf("%s: want %q, have %d %s", path, want, w.Code, text)
 		}
 	}
-	if w := s.post("/quote", url.Values{"kind": {"cooling"}, "hours": {"4"}, "ro": {" 4711 "}}); w.Code != http.StatusSeeOther {
+	if w := s.post("/quote", url.Values{"kind": {"cooling"}, "hours": {"4"}, "ro": {" Q-77 "}}); w.Code != http.StatusSeeOther {
 		t.Fatalf("have %d %s", w.Code, w.Body.String())
 	}
 	kept, err := s.Store.Quotes(t.Context(), 5)
-	if err != nil || len(kept) != 1 || kept[0].RO != "4711" || kept[0].Kind != "cooling" || kept[0].Hours.V != 4 || kept[0].PartsDays.Valid {
+	if err != nil || len(kept) != 1 || kept[0].RO != "Q-77" || kept[0].Kind != "cooling" || kept[0].Hours.V != 4 || kept[0].PartsDays.Valid {
 		t.Errorf("want it kept as told, have %+v, %v", kept, err)
 	}
-	if w := s.get("/quote?said=quoted"); !strings.Contains(w.Body.String(), "4711") || !strings.Contains(w.Body.String(), "The quote is kept.") {
+	if w := s.get("/quote?said=quoted"); !strings.Contains(w.Body.String(), "Q-77") || !strings.Contains(w.Body.String(), "The quote is kept.") {
 		t.Error("want it among the recent ones")
+	}
+	if text := s.get("/quote").Body.String(); !strings.Contains(text, "not among the records yet") || !strings.Contains(text, "/quote/1/slip") {
+		t.Error("want to be told how it turned out, and a slip")
+	}
+	if text := s.get("/quote/1/slip").Body.String(); !strings.Contains(text, "repair order Q-77") || !strings.Contains(text, report.LongDay(kept[0].P80)) || !strings.Contains(text, capacity.EstimateCaution) {
+		t.Errorf("the slip: have %s", text)
+	}
+	if w := s.get("/quote/9/slip"); w.Code != http.StatusNotFound {
+		t.Errorf("have %d", w.Code)
 	}
 	if w := s.post("/quote", url.Values{"kind": {"dentistry"}}); w.Code != http.StatusBadRequest {
 		t.Errorf("want nothing kept of a quote that wasn't, have %d", w.Code)
+	}
+}
+
+// Quotes are set against the last line of the repair order that they became.
+func TestOutcomes(t *testing.T) {
+	s := open(t)
+	s.takeInText("jobs.csv", "drop-offs", "ro_number,dropped_off,kind,ready\n1,2026-11-02,cooling,2026-11-09\n1,2026-11-02,plumbing,2026-11-12\n2,2026-11-02,cooling,2026-11-10\n3,2026-11-02,cooling,\n3,2026-11-02,plumbing,2026-11-03\n4,2026-11-02,cooling,\n")
+	day := forecast.NewDate(2026, 11, 10)
+	var quotes []store.Quote
+	for _, q := range []struct {
+		ro string
+		by forecast.Date
+	}{{"1", day}, {"2", day}, {"3", day}, {"4", day + 30}, {"5", day}, {"", day}} {
+		quotes = append(quotes, store.Quote{RO: q.ro, P80: q.by})
+	}
+	have, err := outcomes(t.Context(), s.db, quotes, day+13)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, want := range []string{"ready November 12, 2 days late", "ready November 10, in time", "not ready yet, 13 days over", "not ready yet", "not among the records yet", "no repair order was named"} {
+		if have[i].Outcome != want || have[i].Late != (i == 0 || i == 2) {
+			t.Errorf("want %q, have %q", want, have[i].Outcome)
+		}
 	}
 }
 

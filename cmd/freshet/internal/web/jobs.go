@@ -65,7 +65,7 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 		Found  []store.Job // of the order that was looked for
 	}{Jobs: len(open), Owner: is == owner, Order: strings.TrimSpace(r.FormValue("order"))}
 	if data.Order != "" && data.Owner {
-		if data.Found, err = s.shop().Order(ctx, data.Order); err != nil {
+		if data.Found, err = s.shop().Orders(ctx, data.Order); err != nil {
 			return err
 		}
 	}

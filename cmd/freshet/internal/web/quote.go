@@ -59,7 +59,7 @@ type quoteData struct {
 	Kinds  []string
 	Quote  *desk.Quote
 	Wrong  string
-	Recent []store.Quote
+	Recent []given
 	None   string // why there are no quotes
 }
 
@@ -97,7 +97,15 @@ func (s *Server) quote(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	const most = 12
-	if d.Recent, err = s.shop().Quotes(r.Context(), most); err != nil {
+	recent, err := s.shop().Quotes(r.Context(), most)
+	if err != nil {
+		return err
+	}
+	today, err := s.today(r.Context())
+	if err != nil {
+		return err
+	}
+	if d.Recent, err = outcomes(r.Context(), s.shop(), recent, today); err != nil {
 		return err
 	}
 	return s.show(w, r, page{Template: "quote", Title: "Quote", Data: d})

@@ -41,6 +41,7 @@ func (s *Server) routes() []route {
 		{method: "GET", path: "/crew", least: owner, serve: s.crew, name: "Crew"},
 		{method: "GET", path: "/quote", least: counter, serve: s.quote, name: "Quote"},
 		{method: "GET", path: "/quote/answer", least: counter, serve: s.quoteAnswer},
+		{method: "GET", path: "/quote/{id}/slip", least: counter, serve: s.slip},
 		{method: "POST", path: "/quote", least: counter, serve: s.keepQuote},
 		{method: "GET", path: "/jobs", least: counter, serve: s.jobs, name: "Jobs"},
 		{method: "GET", path: "/jobs/line", least: owner, serve: s.jobLine},
