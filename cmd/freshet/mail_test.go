@@ -145,8 +145,10 @@ func TestLetter(t *testing.T) {
 	}
 	must("mail", "--to", "owner@quillback.example", "--counter", "counter@quillback.example, nobody@quillback.example", "--from", "shop@quillback.example",
 		"--host", "127.0.0.1", "--port", port, "--security", "none")
+	must("shop", "--name", "Quillback Bend RV Repair", "--zone", "America/Denver")
 	must("report", "--send", "--as-of", "2026-09-14")
 	must("report", "--send", "--as-of", "2026-09-14") // once is enough
+	t.Run("in a browser", func(t *testing.T) { lookAtLetter(t, box.got["owner@quillback.example"][0]) })
 
 	owner, counter := box.got["owner@quillback.example"], box.got["counter@quillback.example"]
 	if len(owner) != 1 || len(counter) != 1 {

@@ -53,13 +53,16 @@ type content struct {
 const soon = 8 * forecast.Week
 
 var (
-	inHTML = template.Must(template.New("letter.html").Funcs(html.Functions).Funcs(template.FuncMap{"cid": cid}).ParseFS(files, "templates/letter.html"))
+	inHTML = template.Must(template.New("letter.html").Funcs(html.Functions).Funcs(template.FuncMap{"cid": cid, "brief": brief}).ParseFS(files, "templates/letter.html"))
 	inText = texttemplate.Must(texttemplate.New("letter.txt").Funcs(texttemplate.FuncMap(html.Functions)).ParseFS(files, "templates/letter.txt"))
 )
 
 // cid is a picture's address within the message: the only kind of address in a
 // letter that isn't the template's own, and made of a name of ours.
 func cid(p Picture) template.URL { return template.URL("cid:" + p.Name) }
+
+// brief writes a day in as little room as a phone's screen has for it.
+func brief(d forecast.Date) string { return d.Time().Format("Jan 2") }
 
 // Write writes a report's letter. before, if not nil, is the report of a week
 // earlier, which this one is set against.

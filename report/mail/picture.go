@@ -143,11 +143,10 @@ func page(unit string, first forecast.Date, n int, values ...[]float64) *plot.Pl
 		s.Font, s.Color = sans, text
 		s.Font.Size = size
 	}
-	style(&p.Title.TextStyle, 10)
-	style(&p.X.Tick.Label, 9)
-	style(&p.Y.Tick.Label, 9)
-	style(&p.Y.Label.TextStyle, 9)
-	style(&p.Legend.TextStyle, 9)
+	style(&p.X.Tick.Label, 12)
+	style(&p.Y.Tick.Label, 12)
+	style(&p.Y.Label.TextStyle, 12)
+	style(&p.Legend.TextStyle, 12)
 	p.BackgroundColor = color.White
 	p.Y.Label.Text = unit
 	p.Legend.Top, p.Legend.Left = true, true
@@ -161,7 +160,7 @@ func page(unit string, first forecast.Date, n int, values ...[]float64) *plot.Pl
 	}
 	step := niceStep(top)
 	p.X.Min, p.X.Max, p.Y.Min = -.5, float64(n)-.5, 0
-	p.Y.Max = 1.32*top + .01 // room for the legend above the lines
+	p.Y.Max = 1.5*top + .01 // room for the legend above the lines
 	var rows plot.ConstantTicks
 	for v := 0.0; v <= top+step/2; v += step {
 		rows = append(rows, plot.Tick{Value: v, Label: report.Whole(v)})
