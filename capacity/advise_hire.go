@@ -72,8 +72,8 @@ func (a *adviser) hire() (*option, error) {
 		c += a.HireCost
 		advice.Cost = &c
 	}
-	if !a.worth(a.out, with, advice.Cost) {
-		return nil, nil
+	if pays, err := a.worth(a.Plan, plan, advice.Cost); err != nil || !pays {
+		return nil, err
 	}
 	steps := fmt.Sprintf("%s to fill it, %d of notice and %d to full speed", plural(a.FillWeeks, "week"), a.NoticeWeeks, a.RampWeeks)
 	if full == need {

@@ -1,42 +1,50 @@
 package capacity
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // moveWork advises to put off open work into later weeks that have room for it
 // at PlanAt, if that lowers the greatest backlog and makes no later one as
-// high by WorthHours or more. Movable hours hold nothing safety-critical (Job.CanMove). It is to be
+// high by WorthHours or more. None of it is safety-critical (OpenJob.CanMove). It is to be
 // decided today, as open work that isn't put off gets worked on.
 func (a *adviser) moveWork() ([]Advice, error) {
 	week, before := a.peak(a.out.Backlog)
-	if a.Load.Movable < a.WorthHours || a.weeks.Dists[week].Quantile(a.PlanAt) <= a.CarryWeeks {
+	if a.weeks.Dists[week].Quantile(a.PlanAt) <= a.CarryWeeks {
 		return nil, nil
 	}
-	// Hours come in at a week's start, so that each week must have its room.
-	to := make([]float64, len(a.out.Weeks))
-	copy(to, a.Released)
-	moved, left := 0.0, min(a.Load.Movable, a.Load.Ready)
-	r := run{-1, -1}
-	for j := week + 1; j < len(a.out.Weeks) && left > 0; j++ {
-		room := min(left, a.out.Weeks[j].Available-a.out.Work.Dist(j).Quantile(a.PlanAt))
-		if room <= 0 {
-			continue
+	open := slices.Clone(a.Open)
+	var movable []int
+	for i, j := range open {
+		if j.CanMove(a.Kinds[j.Kind].Kind) {
+			movable = append(movable, i)
 		}
-		to[j] += room
-		moved += room
-		left -= room
-		if r.first < 0 {
-			r.first = j
+	}
+	// Those who came last are asked first.
+	slices.SortStableFunc(movable, func(i, j int) int { return int(open[j].DroppedOff - open[i].DroppedOff) })
+	moved, r := 0.0, run{-1, -1}
+	for j := week + 1; j < len(a.out.Weeks); j++ {
+		room := a.out.Weeks[j].Available - a.out.Work.Dist(j).Quantile(a.PlanAt)
+		for len(movable) > 0 {
+			h := a.Habits.expected(open[movable[0]])
+			if h > room {
+				break
+			}
+			open[movable[0]].NotBefore = a.out.Weeks[j].From
+			movable = movable[1:]
+			room -= h
+			moved += h
+			if r.first < 0 {
+				r.first = j
+			}
+			r.last = j
 		}
-		r.last = j
 	}
 	if moved < a.WorthHours {
 		return nil, nil
 	}
-	plan, with, err := a.with(func(p *Plan) {
-		p.Load.Ready -= moved
-		p.Load.Movable -= moved
-		p.Released = to
-	})
+	plan, with, err := a.with(func(p *Plan) { p.Open = open })
 	if err != nil {
 		return nil, err
 	}

@@ -28,23 +28,25 @@ func (a *adviser) overtime() ([]Advice, error) {
 		plan, with, err := a.with(func(p *Plan) {
 			days := p.Calendar.OpenDays(from, until+1) / p.Calendar.UsualDays() // in usual weeks
 			p.extra = append(p.extra[:len(p.extra):len(p.extra)],
-				Technician{Name: "overtime", WeeklyHours: h / days, Productivity: 1, From: from, Until: until})
+				Technician{Name: "overtime", WeeklyHours: h / days, Productivity: 1, From: from, Until: until}) // of everybody
 		})
 		if err != nil {
 			return nil, err
 		}
 		paid := h / a.Crew.typical(from).Productivity
 		cost := a.cost(paid, a.OvertimePremium)
-		if !a.worth(a.out, with, cost) {
+		if pays, err := a.worth(a.Plan, plan, cost); err != nil {
+			return nil, err
+		} else if !pays {
 			continue
 		}
 		all = append(all, Advice{Do: Overtime, From: from, Until: until, Hours: h,
 			DecideBy: a.before(from, a.OvertimeAhead), Cost: cost,
 			Why: fmt.Sprintf("More work is likely to be left than the crew can carry for %s from %s. "+
 				"Book %s on jobs in overtime (%.1f paid hours a technician a week); hold more ready until the work is in. "+
-				"If nothing is done, a job dropped off then has about %.0f days of work ahead of it instead of %.0f.",
+				"If nothing is done, about %s are left to do at the end of the week of %s instead of %s.",
 				plural(r.len(), "week"), dayName(from), hours(h), paid/float64(len(a.Crew)*r.len()),
-				turnaround(a.out, r), turnaround(with, r))})
+				hours(median(a.out.Backlog, r.last)), dayName(a.out.Weeks[r.last].Monday), hours(median(with.Backlog, r.last)))})
 		a.adopt(plan, with)
 	}
 	return all, nil
@@ -103,9 +105,9 @@ func (a *adviser) saturdays() (*option, error) {
 		if err != nil {
 			return nil, err
 		}
-		without := a.out
+		before, without := a.Plan, a.out
 		if o != nil {
-			without = o.out
+			before, without = o.plan, o.out
 		}
 		var h, paid float64
 		for j, w := range with.Weeks {
@@ -114,9 +116,14 @@ func (a *adviser) saturdays() (*option, error) {
 		}
 		// What is left at the shortage's end, as the peak may lie before the
 		// first Saturday that can be opened.
-		before, after := without.Backlog.Dist(r.last).Quantile(a.PlanAt), with.Backlog.Dist(r.last).Quantile(a.PlanAt)
+		left, still := without.Backlog.Dist(r.last).Quantile(a.PlanAt), with.Backlog.Dist(r.last).Quantile(a.PlanAt)
 		cost := a.cost(paid, a.OvertimePremium)
-		if h < a.WorthHours || before-after < a.WorthHours || !a.worth(without, with, cost) {
+		if h < a.WorthHours || left-still < a.WorthHours {
+			continue
+		}
+		if pays, err := a.worth(before, plan, cost); err != nil {
+			return nil, err
+		} else if !pays {
 			continue
 		}
 		if o == nil {
@@ -130,7 +137,7 @@ func (a *adviser) saturdays() (*option, error) {
 				"Opening %s from %s with %s of the crew in turn adds %s on jobs; the backlog at the end of the week of %s is then %s or less, %s. "+
 				"If nothing is done, it is up to %s.",
 				plural(r.len(), "week"), dayName(a.from(r)), plural(len(days), "Saturday"), dayName(opened[0]), percent(a.SaturdayCrew), hours(h),
-				dayName(a.out.Weeks[r.last].Monday), hours(after), a.odds(), hours(before))})
+				dayName(a.out.Weeks[r.last].Monday), hours(still), a.odds(), hours(left))})
 	}
 	return o, nil
 }

@@ -11,13 +11,14 @@ import (
 
 // TimeOff gives Advise's word on the time off that is requested, and nothing
 // else. It returns the errors of Plan.Outcome.
-func TimeOff(p Plan) ([]Advice, error) {
-	out, err := p.Outcome()
-	if err != nil || len(p.Requested) == 0 {
+func TimeOff(p Plan, o Outcome) ([]Advice, error) {
+	if len(p.Requested) == 0 {
+		return nil, nil
+	}
+	a, err := newAdviser(p, o)
+	if err != nil {
 		return nil, err
 	}
-	a := &adviser{Policy: p.policy()}
-	a.adopt(p, out)
 	return a.timeOff()
 }
 
@@ -43,10 +44,12 @@ func (a *adviser) timeOff() ([]Advice, error) {
 // the owner doesn't put up with. An absence outside the plan's weeks, or of
 // hours that nobody works, gets no word.
 func (a *adviser) judge(req Absence) ([]Advice, error) {
-	_, with, err := a.with(func(p *Plan) { p.Absences = append(p.Absences[:len(p.Absences):len(p.Absences)], req) })
+	plan, with, err := a.with(func(p *Plan) { p.Absences = append(p.Absences[:len(p.Absences):len(p.Absences)], req) })
 	if err != nil {
 		return nil, err
 	}
+	short := a.whole.shortUnder(plan)
+	chances := short.chances()
 	taken, most, worst := 0.0, 0.0, -1
 	for j, w := range with.Weeks {
 		h := a.out.Weeks[j].Available - w.Available
@@ -55,26 +58,26 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 		}
 		taken += h
 		most = max(most, h)
-		if worst < 0 || with.ChanceShort[j] > with.ChanceShort[worst] {
+		if worst < 0 || chances[j] > chances[worst] {
 			worst = j
 		}
 	}
 	if worst < 0 {
 		return nil, nil
 	}
-	without, now := a.out.ChanceShort[worst], with.ChanceShort[worst]
+	without, now := a.whole.ChanceShort[worst], chances[worst]
 	over, overNow := a.out.ChanceOver(a.LimitWeeks), with.ChanceOver(a.LimitWeeks)
 	crosses := overNow >= a.LimitChance && over < a.LimitChance
 	advice := Advice{Do: ApproveTimeOff, From: max(req.From, a.From), Until: req.Until, Hours: taken,
 		DecideBy: a.before(req.From, a.TimeOffAhead)}
 	week := dayName(with.Weeks[worst].Monday)
-	chances := fmt.Sprintf("With %s off, the chance that more work comes in than the crew has hours is %s in the week of %s, against %s with everybody in. ",
+	said := fmt.Sprintf("With %s off, the chance that more work comes in than the crew has hours is %s in the week of %s, against %s with everybody in. ",
 		req.Name, percent(now), week, percent(without))
 	if now <= a.LimitChance && !crosses {
-		advice.Why = chances + "The crew can spare the time. If nothing is said, it may be asked for in a busier week."
+		advice.Why = said + "The crew can spare the time. If nothing is said, it may be asked for in a busier week."
 		return []Advice{advice}, nil
 	}
-	advice.Do, advice.Why = HoldTimeOff, chances
+	advice.Do, advice.Why = HoldTimeOff, said
 	if crosses {
 		advice.Why += fmt.Sprintf("The chance that the backlog passes %.2g weeks of work rises from %s to %s. ", a.LimitWeeks, percent(over), percent(overNow))
 	}
@@ -83,20 +86,20 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 	} else {
 		advice.Why += "No other week of the plan can spare those hours: plan overtime, or wait for a clearer outlook. "
 	}
-	advice.Why += fmt.Sprintf("If it is approved all the same, %s are missing in that week on average.", hours(with.Short.Dist(worst).Mean()))
+	advice.Why += fmt.Sprintf("If it is approved all the same, %s are missing in that week on average.", hours(short.Dist(worst).Mean()))
 	return []Advice{advice}, nil
 }
 
 // chanceWithout gives the chance that more hours arrive in week j than the
 // crew has when so many are taken off.
 func (a *adviser) chanceWithout(j int, off float64) float64 {
-	left, short := a.out.Weeks[j].Available-off, 0
-	for i := range a.out.Arriving.N() {
-		if a.out.Arriving.Path(i)[j] > left {
+	left, short := a.whole.Weeks[j].Available-off, 0
+	for i := range a.whole.Arriving.N() {
+		if a.whole.Arriving.Path(i)[j] > left || a.whole.Short.Path(i)[j] > enough {
 			short++
 		}
 	}
-	return float64(short) / float64(a.out.Arriving.N())
+	return float64(short) / float64(a.whole.Arriving.N())
 }
 
 // spares tells whether week j can spare so many hours: they aren't then too

@@ -80,7 +80,6 @@ type Week struct {
 	OpenDays     float64       // usual days' worth that the shop is open
 	Paid         float64       // hours paid, time off included
 	Available    float64       // hours that can go on jobs
-	Daily        [7]float64    // available hours by day, Monday first
 	ByTechnician []float64     // available hours, in the crew's order
 }
 
@@ -94,34 +93,8 @@ func (c Crew) Hours(cal Calendar, absences []Absence, from forecast.Date, n int)
 	if n < 1 {
 		panic(fmt.Sprintf("capacity: need 1 week or more, have %d", n))
 	}
-	usual := cal.UsualDays()
-	off := absencesOf(c, absences)
-	weeks := make([]Week, n)
-	by := make([]float64, n*len(c))
-	today := make([]float64, len(c))
-	for j := range weeks {
-		w := &weeks[j]
-		w.Monday = from.Monday() + forecast.Date(7*j)
-		w.From = max(w.Monday, from)
-		w.ByTechnician, by = by[:len(c):len(c)], by[len(c):]
-		for d := w.From; d < w.Monday+7; d++ {
-			share := cal.OpenShare(d)
-			if share == 0 {
-				continue
-			}
-			w.OpenDays += share
-			w.Paid += c.day(d, share, usual, off, cal.Bays, today)
-			for i, h := range today {
-				w.ByTechnician[i] += h
-				w.Daily[d-w.Monday] += h
-			}
-		}
-		for k, h := range w.Daily {
-			w.Daily[k] = max(0, h) // a what-if may take away more than is there
-			w.Available += w.Daily[k]
-		}
-	}
-	return weeks
+	end := from.Monday() + forecast.Date(forecast.Week*n)
+	return newFloor(c, nil, cal, absences, nil, from, int(end-from)).weeks()
 }
 
 // day gives each technician's hours on jobs on an open day into onJobs, and

@@ -10,14 +10,17 @@
 // hours, multiply the productivity by clocked-to-billed efficiency first;
 // never mix the two.
 //
+// On each path the jobs are worked off on the floor, day by day: by whoever is
+// free and may do them, emergencies first and what can wait last, when their
+// parts are there. What the paths leave open (the day, the hours of a single
+// job, its wait for parts) is drawn from the shop's own [Habits], the same
+// whoever is on the crew, so that two plans differ by their difference alone.
+//
 // The package refuses to read the clock, files or the database: today is
-// Plan.From. It doesn't draw random numbers; the paths bring them. One crew
-// works off one backlog, and hours that wait for parts or approval join it
-// along a schedule that the caller gives; what only part of the crew can do is
-// looked at a second time by itself ([Plan.Skills]), as if those few did
-// nothing else.
+// Plan.From, and Plan.Seed the source of what it draws.
 //
 // To use it: describe the shop in a [Plan], ask [Plan.Outcome] for backlog,
 // shortage and turnaround, [WhatIf.Apply] for another plan, [Advise] for
-// what to decide, and [Stress] for how that stands in other futures. [Backlog] is the arithmetic alone.
+// what to decide, and [Stress] for how that stands in other futures. [Floor]
+// and [Run] are the arithmetic alone.
 package capacity

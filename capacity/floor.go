@@ -27,6 +27,7 @@ type Task struct {
 	From  int // first day on which it can be worked on: its parts are there
 	Hours float64
 	Rank  Rank
+	Stays int // days on which the rig stands on the lot once it is ready
 }
 
 // Floor is who can work on what, day by day: on each open day whoever is free
@@ -40,6 +41,8 @@ type Floor struct {
 	Days    int
 	crew    int
 	hours   []float64 // by day and technician
+	paid    []float64 // by day
+	share   []float64 // of a usual day that the shop is open, by day
 	classes int
 	class   []int   // by kind: kinds that the same part of the crew does are one class
 	does    [][]int // classes by technician
@@ -73,7 +76,7 @@ func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, sta
 			crew = append(crew, t)
 		}
 	}
-	f := &Floor{Start: start, Days: days, crew: len(crew), hours: make([]float64, days*len(crew))}
+	f := &Floor{Start: start, Days: days, crew: len(crew), hours: make([]float64, days*len(crew)), paid: make([]float64, days), share: make([]float64, days)}
 	usual := cal.UsualDays()
 	gone := absencesOf(crew, off)
 	for d := range days {
@@ -83,13 +86,14 @@ func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, sta
 			continue
 		}
 		today := f.hours[d*f.crew : (d+1)*f.crew]
-		crew.day(day, share, usual, gone, cal.Bays, today)
+		f.share[d], f.paid[d] = share, crew.day(day, share, usual, gone, cal.Bays, today)
 		sum, more := 0.0, 0.0
 		for _, h := range today {
 			sum += h
 		}
 		for _, t := range spread {
-			_, h := t.hours(day, share, usual)
+			paid, h := t.hours(day, share, usual)
+			f.paid[d] += paid
 			more += h
 		}
 		if sum > 0 {
@@ -111,7 +115,7 @@ func (f *Floor) sort(crew Crew, kinds []string) {
 		for t := range crew {
 			can[t] = crew[t].Can(kind)
 		}
-		if !slices.Contains(can, true) { // a kind that nobody lists is done by all: the list is of exceptions
+		if kind == "" || !slices.Contains(can, true) { // a kind that nobody lists is done by all: the list is of exceptions
 			for t := range can {
 				can[t] = true
 			}
@@ -130,6 +134,34 @@ func (f *Floor) sort(crew Crew, kinds []string) {
 	}
 	f.classes = len(who)
 }
+
+// weeks sums the floor's days by week, the last of which may be cut off.
+func (f *Floor) weeks() []Week {
+	monday := f.Start.Monday()
+	weeks := make([]Week, (int(f.Start-monday)+f.Days+6)/forecast.Week)
+	by := make([]float64, len(weeks)*f.crew)
+	for j := range weeks {
+		weeks[j].Monday = monday + forecast.Date(forecast.Week*j)
+		weeks[j].From = max(f.Start, weeks[j].Monday)
+		weeks[j].ByTechnician, by = by[:f.crew:f.crew], by[f.crew:]
+	}
+	for d := range f.Days {
+		w := &weeks[f.week(d)]
+		w.OpenDays += f.share[d]
+		w.Paid += f.paid[d]
+		for t, h := range f.hours[d*f.crew : (d+1)*f.crew] {
+			w.ByTechnician[t] += h
+			w.Available += h
+		}
+	}
+	return weeks
+}
+
+// week gives the number of a day's week.
+func (f *Floor) week(day int) int { return (int(f.Start-f.Start.Monday()) + day) / forecast.Week }
+
+// can tells whether a technician does a class of kinds.
+func (f *Floor) can(technician, class int) bool { return slices.Contains(f.does[technician], class) }
 
 // Open tells whether anyone works on a day.
 func (f *Floor) Open(day int) bool {

@@ -1,25 +1,44 @@
 package capacity
 
 import (
+	"errors"
 	"fmt"
+	"math"
 
 	"freshet/forecast"
 )
 
 // Plan is all that the shop's coming weeks follow from.
 type Plan struct {
-	From      forecast.Date  // today: the first day that counts
-	Calendar  Calendar       // when the shop is open
-	Crew      Crew           // who works
-	Absences  []Absence      // time off that stands
-	Requested []Absence      // time off asked for, on which Advise has a word; it isn't counted
-	Load      Load           // open work
-	Released  []float64      // hours of waiting work that become ready in each week, see Backlog
-	Arriving  forecast.Paths // joint futures of hours that new jobs bring each week, from From.Monday() on
-	Kinds     []Demand       // the same work by job kind, where skills matter; may be nil
-	Policy    Policy         // what the owner puts up with; the zero Policy stands for DefaultPolicy
+	From      forecast.Date // today: the first day that counts
+	Calendar  Calendar      // when the shop is open
+	Crew      Crew          // who works
+	Absences  []Absence     // time off that stands
+	Requested []Absence     // time off asked for, on which Advise has a word; it isn't counted
+	Open      []OpenJob     // work in the shop
+	Kinds     []Demand      // joint futures of the work to come, by job kind
+	Habits    Habits        // of jobs, by kind in the same order; its Rate isn't read
+	Lot       Lot           // where rigs stand
+	Policy    Policy        // what the owner puts up with; the zero Policy stands for DefaultPolicy
+	Seed      uint64        // of what the paths leave open: days, hours of single jobs, waits for parts
 
-	extra Crew // what-if hands, whose hours may be negative
+	extra Crew // what-if hands, see newFloor
+}
+
+// Demand is the work of one job kind to come, path by path and week by week
+// from Plan.From.Monday() on; in the first week what is still to come. A return
+// of a finished job is a drop-off like any other, so that shops' own rates hold
+// their comebacks.
+type Demand struct {
+	Kind  string         // empty: anybody may do it
+	Jobs  forecast.Paths // drop-offs; a part of one stands for the chance of one
+	Hours forecast.Paths // that they bring
+}
+
+// Lot is the rigs that stand in the shop.
+type Lot struct {
+	Rigs  float64 // a job: below 1 where an order has several jobs; 0 stands for 1
+	Ready int     // jobs that are ready, whose rigs haven't been picked up
 }
 
 // Check reports what makes the plan unusable.
@@ -35,30 +54,80 @@ func (p Plan) Check() error {
 			return fmt.Errorf("capacity: need time off of %s to end on %v or later, have %v", a.Name, a.From, a.Until)
 		}
 	}
+	if !(p.Lot.Rigs >= 0 && p.Lot.Rigs <= 1) || p.Lot.Ready < 0 {
+		return fmt.Errorf("capacity: need 0 to 1 rigs a job and 0 or more of them ready, have %+v", p.Lot)
+	}
+	if err := p.checkWork(); err != nil {
+		return err
+	}
 	return p.policy().check()
+}
+
+func (p Plan) checkWork() error {
+	if len(p.Kinds) == 0 || p.Kinds[0].Hours.H < 1 || len(p.Kinds[0].Hours.Values) == 0 {
+		return errors.New("capacity: need at least 1 job kind with 1 path of hours, have 0")
+	}
+	monday, like := p.From.Monday(), p.Kinds[0].Hours
+	for _, d := range p.Kinds {
+		for _, paths := range []forecast.Paths{d.Hours, d.Jobs} {
+			if paths.Step != forecast.Week || paths.Start != monday || paths.H != like.H || len(paths.Values) != len(like.Values) {
+				return fmt.Errorf("capacity: need %d paths of %d steps of 7 days from %v for %s, have %d values in %d steps of %d from %v",
+					like.N(), like.H, monday, d.Kind, len(paths.Values), paths.H, paths.Step, paths.Start)
+			}
+			for k, v := range paths.Values {
+				if !(v >= 0 && v <= math.MaxFloat64) {
+					return fmt.Errorf("capacity: need hours and jobs of 0 or more, have %v of %s in week %d of path %d", v, d.Kind, k%paths.H+1, k/paths.H+1)
+				}
+			}
+		}
+	}
+	for _, j := range p.Open {
+		if !(j.Quoted >= 0 && j.Worked >= 0) || math.IsInf(j.Quoted+j.Worked, 0) || j.Kind < 0 || j.Kind >= len(p.Kinds) {
+			return fmt.Errorf("capacity: need hours of 0 or more and one of %d kinds for the job dropped off on %v, have %+v", len(p.Kinds), j.DroppedOff, j)
+		}
+	}
+	n := len(p.Kinds)
+	if h := p.Habits; len(h.Hours) != n || len(h.Growth) != n || len(h.Wait) != n || len(h.Needs) != n || len(h.Rush) != n || len(h.Later) != n {
+		return fmt.Errorf("capacity: need habits of %d kinds, have %d", n, len(h.Hours))
+	}
+	return nil
+}
+
+// Arriving gives the hours that new jobs of all kinds bring each week.
+func (p Plan) Arriving() forecast.Paths {
+	like := p.Kinds[0].Hours
+	sum := forecast.NewPaths(like.Start, like.Step, like.H, like.N())
+	for _, d := range p.Kinds {
+		sum.Add(d.Hours)
+	}
+	return sum
+}
+
+func (p Plan) names() []string {
+	names := make([]string, len(p.Kinds))
+	for i, d := range p.Kinds {
+		names[i] = d.Kind
+	}
+	return names
 }
 
 // Weeks gives n weeks of the crew's hours from the plan's first day on. The
 // plan must pass Check; it panics if n < 1.
-func (p Plan) Weeks(n int) []Week {
-	return append(p.Crew[:len(p.Crew):len(p.Crew)], p.extra...).Hours(p.Calendar, p.Absences, p.From, n)
+func (p Plan) Weeks(n int) []Week { return p.floor(n).weeks() }
+
+// floor lays out n weeks.
+func (p Plan) floor(n int) *Floor {
+	end := p.From.Monday() + forecast.Date(forecast.Week*n)
+	return newFloor(p.Crew, p.extra, p.Calendar, p.Absences, p.names(), p.From, int(end-p.From))
 }
 
-// Outcome follows the plan's work through its weeks. It returns the error of
-// Check or Backlog.
+// Outcome works the plan's jobs off on the floor, day by day on each path. It
+// returns the error of Check, or one if the crew has no hours in any week.
 func (p Plan) Outcome() (Outcome, error) {
 	if err := p.Check(); err != nil {
 		return Outcome{}, err
 	}
 	return p.outcome()
-}
-
-// workOff is how many weeks of the crew's hours are known beyond the paths, to
-// work off what is left at their end.
-const workOff = 8
-
-func (p Plan) outcome() (Outcome, error) {
-	return Backlog(p.Load, p.Arriving, p.Weeks(max(0, p.Arriving.H)+workOff), p.Released)
 }
 
 // Warnings gives doubts about the plan that don't prevent an answer: hours
@@ -78,14 +147,28 @@ func (p Plan) Warnings() []error {
 		}
 	}
 	for _, d := range p.Kinds {
-		if len(p.Crew.names(d.Kind)) == 0 {
+		if d.Kind != "" && len(p.Crew.names(d.Kind)) == 0 {
 			out = append(out, fmt.Errorf("capacity: nobody in the crew has %s among the skills; its hours are counted as if everybody could do it", d.Kind))
 		}
 	}
-	if p.Load.Overrun > 0 {
-		out = append(out, fmt.Errorf("capacity: %d open jobs have been worked past their expected hours, and what is left of them isn't counted", p.Load.Overrun))
+	overrun := 0
+	for _, j := range p.Open {
+		if j.Quoted > 0 && j.Worked > j.Quoted*greatest(p.Habits.Growth[j.Kind], 1) || j.Quoted == 0 && j.Worked > greatest(p.Habits.Hours[j.Kind], 1) {
+			overrun++
+		}
+	}
+	if overrun > 0 {
+		out = append(out, fmt.Errorf("capacity: %d open jobs have been worked longer than any like them, and what is left of them isn't counted", overrun))
 	}
 	return out
+}
+
+// greatest gives the last of rising values, or what to take without any.
+func greatest(rising []float64, without float64) float64 {
+	if len(rising) == 0 {
+		return without
+	}
+	return rising[len(rising)-1]
 }
 
 func (p Plan) policy() Policy {

@@ -29,6 +29,8 @@ type Policy struct {
 
 	TimeOffAhead int // weeks ahead that time off is settled
 
+	LotSpaces int // rigs that fit on the lot; 0 if that isn't a limit
+
 	WaitCost  float64 // what an hour of work in line costs the shop a week, and
 	LostCost  float64 // an hour lost because the line is too long; both 0 if not known
 	LostWeeks float64 // weeks of work in line beyond which work goes elsewhere

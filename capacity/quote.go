@@ -7,6 +7,8 @@ import (
 	"slices"
 
 	"freshet/forecast"
+
+	"gonum.org/v1/gonum/stat"
 )
 
 // Habits is what a shop's finished jobs tell of those to come, by job kind.
@@ -18,16 +20,9 @@ type Habits struct {
 	Rate   []float64   // drop-offs a calendar day, of late
 	Rush   []float64   // share of emergencies
 	Later  []float64   // share of jobs that can wait
-}
 
-// OpenJob is a job in the shop, as a quote needs it.
-type OpenJob struct {
-	Kind       int
-	DroppedOff forecast.Date
-	Quoted     float64 // hours; 0 if not known
-	Waiting    bool    // for a part
-	Emergency  bool
-	Deferrable bool
+	Weekday [7]float64 // how drop-offs divide among the days of the week, Sunday first; all 0: evenly among open ones
+	PickUp  []float64  // days from ready to picked up, of all kinds; none: the rig leaves at once
 }
 
 // Inquiry is the job that a customer asks about, dropped off on the floor's
@@ -75,12 +70,7 @@ func (h Habits) Stays(f *Floor, open []OpenJob, q Inquiry, n int, rng *rand.Rand
 			r := rand.New(rand.NewPCG(seed, uint64(i)))
 			tasks = tasks[:0]
 			for _, j := range open {
-				in := int(j.DroppedOff - f.Start)
-				t := Task{Kind: j.Kind, In: in, From: in, Hours: h.hours(j.Kind, j.Quoted, r), Rank: rank(j.Emergency, j.Deferrable)}
-				if wait := h.longer(j.Kind, float64(-in), r); j.Waiting {
-					t.From = int(math.Ceil(wait)) + in
-				}
-				tasks = append(tasks, t)
+				tasks = append(tasks, h.open(j, f.Start, r))
 			}
 			mine, s := h.drawn(q, daily, r)
 			mine.From = min(mine.From, f.Days)
@@ -140,13 +130,7 @@ func (h Habits) arrive(tasks []Task, days int, r *rand.Rand) []Task {
 			u -= h.Rate[k]
 			k++
 		}
-		v := r.Float64()
-		t := Task{Kind: k, In: int(at) + 1, Hours: h.hours(k, 0, r), Rank: rank(v < h.Rush[k], v > 1-h.Later[k])}
-		t.From = t.In
-		if r.Float64() < h.Needs[k] {
-			t.From += int(math.Ceil(h.wait(k, r)))
-		}
-		tasks = append(tasks, t)
+		tasks = append(tasks, h.newJob(k, int(at)+1, r))
 	}
 	return tasks
 }
@@ -190,6 +174,57 @@ func (h Habits) hours(kind int, quoted float64, r *rand.Rand) float64 {
 		return quoted * grown
 	}
 	return usual
+}
+
+// open draws an open job's task: what is left of its hours, and when the part
+// comes that it waits for.
+func (h Habits) open(j OpenJob, start forecast.Date, r *rand.Rand) Task {
+	in := int(j.DroppedOff - start)
+	t := Task{Kind: j.Kind, In: in, From: max(in, int(j.NotBefore-start)), Rank: rank(j.Emergency, j.Deferrable)}
+	grown, usual := beyond(h.Growth[j.Kind], j.Worked/max(j.Quoted, enough), r, 1), beyond(h.Hours[j.Kind], j.Worked, r, 1)
+	if j.Quoted > 0 {
+		usual = j.Quoted * grown
+	}
+	t.Hours = max(0, usual-j.Worked)
+	if wait := h.longer(j.Kind, float64(-in), r); j.Waiting {
+		t.From = max(t.From, int(math.Ceil(wait))+in)
+	}
+	return t
+}
+
+// expected gives the mean of what is left of an open job's hours.
+func (h Habits) expected(j OpenJob) float64 {
+	least, from, times := j.Worked, h.Hours[j.Kind], 1.
+	if j.Quoted > 0 {
+		least, from, times = j.Worked/j.Quoted, h.Growth[j.Kind], j.Quoted
+	}
+	if i, _ := slices.BinarySearch(from, least+enough); least > 0 {
+		from = from[i:]
+		if len(from) == 0 {
+			return 0
+		}
+	}
+	if len(from) == 0 {
+		return max(0, times-j.Worked)
+	}
+	return times*stat.Mean(from, nil) - j.Worked
+}
+
+// beyond draws from the values, which rise, that are above a least one, and
+// gives that one where none is.
+func beyond(from []float64, least float64, r *rand.Rand, without float64) float64 {
+	if len(from) == 0 {
+		return max(without, least)
+	}
+	i := 0
+	if least > 0 {
+		i, _ = slices.BinarySearch(from, least+enough)
+	}
+	u := r.Float64()
+	if i == len(from) {
+		return least
+	}
+	return from[i+int(u*float64(len(from)-i))]
 }
 
 // longer draws a wait for parts that has lasted so many days already, from

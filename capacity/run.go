@@ -11,20 +11,23 @@ type Run struct {
 	ready []int     // day on which it is, by task; the floor's Days before
 	first []int     // first day on which somebody worked on it; the floor's Days before
 
-	comes, next []int        // tasks that can be worked on from a day: its first, and the one after each; -1: none
-	line        [][3][]place // by class and rank, the first in line last
-	clock       []float64    // hours into the day, by technician
-	held        []int        // tasks in somebody's hands at the day's end
+	comes, next []int     // tasks that come in, or whose part comes, by day: the first, and the one after each; -1: none
+	line        [][3]line // by class and rank
+	clock       []float64 // hours into the day, by technician
+	held        []int     // tasks in somebody's hands at the day's end
+
+	inLine  []float64 // hours that can be worked on, by class
+	done    []float64 // hours worked since the caller cleared it, by class
+	open    int       // tasks that aren't ready yet
+	waiting float64   // hours of tasks that wait for parts
+	rigs    int       // on the lot
+	leave   []int     // rigs that leave, by day
+	lost    float64   // hours that went elsewhere
+
+	// Longest is the hours in line beyond which drop-offs go elsewhere,
+	// emergencies apart; at 0 they never do.
+	Longest float64
 }
-
-// place is where a task stands in line: by its day of drop-off, then by its
-// number.
-type place int64
-
-func placeOf(in, task int) place { return place(in)<<32 | place(task) }
-
-func (p place) in() int   { return int(p >> 32) }
-func (p place) task() int { return int(p & (1<<32 - 1)) }
 
 // enough is the hours below which a job is done.
 const enough = 1e-6
@@ -49,28 +52,64 @@ func (r *Run) Done(f *Floor, tasks []Task, last, days int) (ready []int, first i
 	return r.ready, first
 }
 
+// Left gives the hours still to be worked on each task after Done, 0 of those
+// that are ready or went elsewhere. It is valid until the next call of Done.
+func (r *Run) Left() []float64 { return r.left }
+
+// Lost gives the hours that went elsewhere in the last call of Done.
+func (r *Run) Lost() float64 { return r.lost }
+
+// Line gives the hours in line that can be worked on.
+func (r *Run) Line() (sum float64) {
+	for _, h := range r.inLine {
+		sum += h
+	}
+	return sum
+}
+
 // begin takes in the tasks before the first day.
 func (r *Run) begin(f *Floor, tasks []Task) {
 	r.floor, r.tasks = f, tasks
 	n := len(tasks)
 	r.left, r.ready, r.first, r.next = sized(r.left, n), sized(r.ready, n), sized(r.first, n), sized(r.next, n)
-	r.comes, r.clock = sized(r.comes, f.Days), sized(r.clock, f.crew)
+	r.comes, r.leave, r.clock = sized(r.comes, f.Days), sized(r.leave, f.Days), sized(r.clock, f.crew)
+	r.inLine, r.done = sized(r.inLine, f.classes), sized(r.done, f.classes)
+	clear(r.inLine)
+	clear(r.done)
+	clear(r.leave)
+	r.open, r.waiting, r.rigs, r.lost = n, 0, 0, 0
 	for d := range r.comes {
 		r.comes[d] = -1
 	}
 	for len(r.line) < f.classes {
-		r.line = append(r.line, [3][]place{})
+		r.line = append(r.line, [3]line{})
 	}
 	for c := range r.line {
 		for k := range r.line[c] {
-			r.line[c][k] = r.line[c][k][:0]
+			r.line[c][k].clear()
 		}
 	}
-	for i, t := range tasks {
+	for i := range tasks {
+		t := &tasks[i]
 		r.left[i], r.ready[i], r.first[i] = max(t.Hours, 2*enough), f.Days, f.Days
-		if d := max(0, t.In, t.From); d < f.Days {
-			r.next[i], r.comes[d] = r.comes[d], i
+		r.on(max(0, t.In), i)
+	}
+}
+
+// park takes in rigs that are ready, by the days on which they leave.
+func (r *Run) park(leave []int) {
+	for _, d := range leave {
+		r.rigs++
+		if d < r.floor.Days {
+			r.leave[d]++
 		}
+	}
+}
+
+// on puts a task among those of a day.
+func (r *Run) on(day, i int) {
+	if day < r.floor.Days {
+		r.next[i], r.comes[day] = r.comes[day], i
 	}
 }
 
@@ -79,14 +118,15 @@ func sized[T any](s []T, n int) []T { return slices.Grow(s[:0], n)[:n] }
 // day works one day; days are worked in order.
 func (r *Run) day(d int) {
 	f := r.floor
-	for i := r.comes[d]; i >= 0; i = r.next[i] {
-		r.join(i)
+	r.rigs -= r.leave[d]
+	for i := r.comes[d]; i >= 0; {
+		next := r.next[i]
+		r.come(d, i)
+		i = next
 	}
 	for c := range r.line[:f.classes] { // what has waited for six weeks can't wait any more
-		waits := &r.line[c][CanWait]
-		for n := len(*waits); n > 0 && (*waits)[n-1].in()+longestWait <= d; n-- {
-			stand(&r.line[c][Usual], (*waits)[n-1])
-			*waits = (*waits)[:n-1]
+		for waits := &r.line[c][CanWait]; waits.len() > 0 && waits.first().in()+longestWait <= d; {
+			r.line[c][Usual].stand(waits.pop())
 		}
 	}
 	hours := f.hours[d*f.crew : (d+1)*f.crew]
@@ -111,8 +151,15 @@ func (r *Run) day(d int) {
 		r.first[i] = min(r.first[i], d)
 		h := min(hours[t]-r.clock[t], r.left[i])
 		r.clock[t] += h
+		class := f.class[r.tasks[i].Kind]
+		r.inLine[class] -= h
+		r.done[class] += h
 		if r.left[i] -= h; r.left[i] < enough {
-			r.ready[i] = d
+			r.ready[i], r.left[i] = d, 0
+			r.open--
+			if gone := d + 1 + r.tasks[i].Stays; gone < f.Days {
+				r.leave[gone]++
+			}
 		} else {
 			r.held = append(r.held, i)
 		}
@@ -122,32 +169,49 @@ func (r *Run) day(d int) {
 	}
 }
 
+// come takes in a task on the day of its drop-off, and again on the day from
+// which it can be worked on if that is a later one.
+func (r *Run) come(d, i int) {
+	t, class := &r.tasks[i], r.floor.class[r.tasks[i].Kind]
+	late := t.From > max(0, t.In)
+	switch {
+	case d <= max(0, t.In):
+		if r.Longest > 0 && t.In >= 0 && t.Rank != Urgent && r.Line()+r.left[i] > r.Longest {
+			r.lost += r.left[i]
+			r.left[i] = 0
+			r.open--
+			return
+		}
+		if r.rigs++; late {
+			r.waiting += r.left[i]
+			r.on(t.From, i)
+			return
+		}
+	default:
+		r.waiting -= r.left[i]
+	}
+	r.inLine[class] += r.left[i]
+	r.join(i)
+}
+
 // join lets a task stand in its line.
 func (r *Run) join(i int) {
 	t := &r.tasks[i]
-	stand(&r.line[r.floor.class[t.Kind]][t.Rank], placeOf(t.In, i))
-}
-
-func stand(line *[]place, p place) {
-	at, _ := slices.BinarySearchFunc(*line, p, func(have, p place) int { return int(min(1, max(-1, p-have))) })
-	*line = slices.Insert(*line, at, p)
+	r.line[r.floor.class[t.Kind]][t.Rank].stand(placeOf(t.In, i))
 }
 
 // take gives the first task in line that a technician does, -1 if there is
 // none, and takes it out of the line.
 func (r *Run) take(technician int) int {
 	for rank := Urgent; rank <= CanWait; rank++ {
-		var from *[]place
-		var first place
+		var from *line
 		for _, c := range r.floor.does[technician] {
-			line := &r.line[c][rank]
-			if n := len(*line); n > 0 && (from == nil || (*line)[n-1] < first) {
-				from, first = line, (*line)[n-1]
+			if l := &r.line[c][rank]; l.len() > 0 && (from == nil || l.first() < from.first()) {
+				from = l
 			}
 		}
 		if from != nil {
-			*from = (*from)[:len(*from)-1]
-			return first.task()
+			return from.pop().task()
 		}
 	}
 	return -1

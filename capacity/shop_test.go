@@ -26,8 +26,51 @@ func plainCalendar() Calendar { return Calendar{Week: DefaultCalendar().Week} }
 
 var monday = forecast.NewDate(2026, 1, 5)
 
-func storyPlan(arriving forecast.Paths) Plan {
-	return Plan{From: monday, Calendar: plainCalendar(), Crew: storyCrew(), Arriving: arriving}
+// storyPlan is the stories' shop with work of one kind, that comes on Mondays,
+// or on the plan's first day, in jobs of about size hours: then what is left at
+// a week's end is to within a few jobs' hours what came and was left before,
+// less the crew's hours.
+func storyPlan(arriving forecast.Paths, size ...float64) Plan {
+	each := .5
+	if arriving.N() > 1 {
+		each = 8
+	}
+	if len(size) > 0 {
+		each = size[0]
+	}
+	p := Plan{From: monday, Calendar: plainCalendar(), Crew: storyCrew(), Kinds: []Demand{demand("work", each, arriving)}, Habits: plainHabits(1)}
+	return p
+}
+
+func demand(kind string, size float64, hours forecast.Paths) Demand {
+	jobs := forecast.NewPaths(hours.Start, hours.Step, hours.H, hours.N())
+	for k, h := range hours.Values {
+		jobs.Values[k] = math.Round(h / size)
+	}
+	return Demand{Kind: kind, Jobs: jobs, Hours: hours}
+}
+
+// plainHabits are of jobs that are all alike, need no parts and don't grow.
+func plainHabits(kinds int) Habits {
+	return Habits{Hours: make([][]float64, kinds), Growth: make([][]float64, kinds), Wait: make([][]float64, kinds),
+		Needs: make([]float64, kinds), Rush: make([]float64, kinds), Later: make([]float64, kinds), Weekday: [7]float64{1: 1}}
+}
+
+// inShop is so many hours of open work in half-hour jobs of the first kind.
+func inShop(hours float64) []OpenJob {
+	jobs := make([]OpenJob, int(2*hours+.5))
+	for i := range jobs {
+		jobs[i] = OpenJob{DroppedOff: monday - 20, Quoted: .5}
+	}
+	return jobs
+}
+
+// canWait marks so many hours of them as deferrable.
+func canWait(hours float64, jobs []OpenJob) []OpenJob {
+	for i := range jobs[:int(2*hours+.5)] {
+		jobs[i].Deferrable = true
+	}
+	return jobs
 }
 
 // storyData is the data of the rows story1_* and story2_*.
@@ -71,10 +114,19 @@ func onePath(hours ...float64) forecast.Paths {
 	return p
 }
 
-// even gives n weeks of c hours, Monday to Friday.
-func even(c float64, n int) []Week {
-	crew := Crew{{Name: "all", WeeklyHours: c, Productivity: 1}}
-	return crew.Hours(plainCalendar(), nil, monday, n)
+// evenPlan is a crew of five with c hours on jobs a week.
+func evenPlan(c float64, arriving forecast.Paths) Plan {
+	p := storyPlan(arriving)
+	p.Crew = nil
+	for _, name := range []string{"Ann", "Bo", "Cy", "Di", "Ed"} {
+		p.Crew = append(p.Crew, Technician{Name: name, WeeklyHours: c / 5, Productivity: 1, Skills: []string{"all"}})
+	}
+	return p
+}
+
+func outcome(t testing.TB, p Plan) Outcome {
+	t.Helper()
+	return must[Outcome](t)(p.Outcome())
 }
 
 func near(t testing.TB, what string, have, want, tolerance float64) {

@@ -18,7 +18,7 @@ func Spare(p Plan) ([]Spared, error) {
 	if err != nil {
 		return nil, err
 	}
-	a := &adviser{Policy: p.policy()}
+	a := &adviser{Policy: p.policy(), whole: out}
 	a.adopt(p, out)
 	all := make([]Spared, len(out.Weeks))
 	for j, w := range out.Weeks {

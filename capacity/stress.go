@@ -55,21 +55,21 @@ func Stress(p Plan, all []Advice) error {
 
 // stress tells how each advice on the plan stands under the change.
 func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
-	q, err := w.Apply(p)
+	q, err := w.Apply(p.Thinned(stressPaths))
+	if err != nil {
+		return nil, err
+	}
+	out, err := q.outcome()
 	if err != nil {
 		return nil, err
 	}
 	var then []Advice
 	if slices.ContainsFunc(all, func(a Advice) bool { return !a.timeOff() }) {
-		if then, err = Advise(q); err != nil {
+		if then, err = Advise(q, out); err != nil {
 			return nil, err
 		}
 	}
-	out, err := q.Outcome()
-	if err != nil {
-		return nil, err
-	}
-	as := &adviser{Policy: q.policy()}
+	as := &adviser{Policy: q.policy(), whole: out}
 	as.adopt(q, out)
 	found := make([]Otherwise, len(all))
 	for i, a := range all {

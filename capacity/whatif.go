@@ -41,18 +41,18 @@ func (w WhatIf) Apply(p Plan) (Plan, error) {
 	// Concat and the copies below: the plan's own slices stay as they are.
 	p.extra = slices.Concat(p.extra, w.hands(p.Crew.typical(from), from))
 	if w.Saturdays {
-		end := p.From.Monday() + forecast.Date(7*(p.Arriving.H+workOff))
+		end := p.From.Monday() + forecast.Date(7*(p.Kinds[0].Hours.H+workOff))
 		p.Calendar = p.Calendar.with(p.Calendar.saturdays(p.From, end, 1))
 	}
 	if w.SeasonShiftDays != 0 || w.DemandPercent != 0 {
-		times := seasonShift(p.Arriving, p.Weeks(max(1, p.Arriving.H)), p.Calendar.UsualDays(), w.SeasonShiftDays)
+		arriving := p.Arriving()
+		times := seasonShift(arriving, p.Weeks(arriving.H), p.Calendar.UsualDays(), w.SeasonShiftDays)
 		for j := range times {
 			times[j] *= 1 + w.DemandPercent/100
 		}
-		p.Arriving = scaled(p.Arriving, times)
 		p.Kinds = slices.Clone(p.Kinds)
 		for i, d := range p.Kinds {
-			p.Kinds[i].Arriving = scaled(d.Arriving, times)
+			p.Kinds[i] = d.scaled(times)
 		}
 	}
 	return p, nil
@@ -104,6 +104,7 @@ func (w WhatIf) hands(typical Technician, from forecast.Date) Crew {
 	if w.AddTech < 0 {
 		typical.Name = "one technician fewer"
 		typical.WeeklyHours = -typical.WeeklyHours
+		typical.Skills = nil // who leaves isn't said: everybody has so much more to do
 	}
 	for range max(w.AddTech, -w.AddTech) {
 		out = append(out, typical)
@@ -112,6 +113,12 @@ func (w WhatIf) hands(typical Technician, from forecast.Date) Crew {
 		out = append(out, Technician{Name: "hours more", WeeklyHours: w.AddHours, Productivity: 1})
 	}
 	return out
+}
+
+// scaled gives the demand with each week multiplied by its factor.
+func (d Demand) scaled(times []float64) Demand {
+	d.Hours, d.Jobs = scaled(d.Hours, times), scaled(d.Jobs, times)
+	return d
 }
 
 // scaled gives the paths with each week multiplied by its factor.

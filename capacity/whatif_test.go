@@ -32,9 +32,9 @@ func TestWhatIfHours(t *testing.T) {
 
 func TestWhatIfDemand(t *testing.T) {
 	p := storyPlan(onePath(100, 200))
-	near(t, "a tenth more", apply(t, WhatIf{DemandPercent: 10}, p).Arriving.Values[1], 220, 1e-9)
-	near(t, "none", apply(t, WhatIf{DemandPercent: -100}, p).Arriving.Values[1], 0, 0)
-	near(t, "the plan itself", p.Arriving.Values[1], 200, 0)
+	near(t, "a tenth more", apply(t, WhatIf{DemandPercent: 10}, p).Arriving().Values[1], 220, 1e-9)
+	near(t, "none", apply(t, WhatIf{DemandPercent: -100}, p).Arriving().Values[1], 0, 0)
+	near(t, "the plan itself", p.Arriving().Values[1], 200, 0)
 }
 
 // Hand arithmetic on straight lines between the weeks' middles.
@@ -46,12 +46,12 @@ func TestSeasonShift(t *testing.T) {
 		// A shift of 3.5 days isn't whole; 7 parts of one are 1 day.
 		1: {10, 20 - 10./7, 40 - 20./7, 30 + 10./7},
 	} {
-		have := apply(t, WhatIf{SeasonShiftDays: days}, p).Arriving.Values
+		have := apply(t, WhatIf{SeasonShiftDays: days}, p).Arriving().Values
 		for j := range want {
 			near(t, "shifted week", have[j], want[j], 1e-9)
 		}
 	}
-	near(t, "the plan itself", p.Arriving.Values[0], 10, 0)
+	near(t, "the plan itself", p.Arriving().Values[0], 10, 0)
 }
 
 // A closed week and a week begun stay where they are: at 10 h a day
@@ -63,9 +63,9 @@ func TestSeasonShiftKeepsClosedDays(t *testing.T) {
 	for d := monday + 14; d < monday+21; d++ {
 		p.Calendar.Days[d] = 0
 	}
-	want := slices.Clone(p.Arriving.Values)
+	want := slices.Clone(p.Arriving().Values)
 	for _, days := range []int{-20, -3, 5, 30} {
-		for j, v := range apply(t, WhatIf{SeasonShiftDays: days}, p).Arriving.Values {
+		for j, v := range apply(t, WhatIf{SeasonShiftDays: days}, p).Arriving().Values {
 			near(t, "level season", v, want[j], 1e-9)
 		}
 	}
@@ -77,8 +77,8 @@ func TestSeasonShiftKeepsSpread(t *testing.T) {
 	_, d := storyRow(t, "story1_peak_usual_4")
 	p := storyPlan(d.simulate(4000, 3))
 	three := apply(t, WhatIf{SeasonShiftDays: 21}, p)
-	for j := 3; j < p.Arriving.H; j++ {
-		near(t, "mean three weeks later", three.Arriving.Dist(j).Mean(), p.Arriving.Dist(j-3).Mean(), 1e-6)
+	for j := 3; j < p.Arriving().H; j++ {
+		near(t, "mean three weeks later", three.Arriving().Dist(j).Mean(), p.Arriving().Dist(j-3).Mean(), 1e-6)
 	}
 	spread := func(p forecast.Paths, j int) float64 {
 		e := p.Dist(j)
@@ -86,21 +86,21 @@ func TestSeasonShiftKeepsSpread(t *testing.T) {
 	}
 	half := apply(t, WhatIf{SeasonShiftDays: 4}, p)
 	for _, j := range []int{0, 5, 12, 23} {
-		near(t, "relative spread", spread(half.Arriving, j), spread(p.Arriving, j), 1e-9)
+		near(t, "relative spread", spread(half.Arriving(), j), spread(p.Arriving(), j), 1e-9)
 	}
 }
 
 func TestZeroWhatIfChangesNothing(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		p := storyPlan(onePath(rapid.SliceOfN(rapid.Float64Range(0, 300), 1, 10).Draw(t, "arriving")...))
-		p.Load.Ready = rapid.Float64Range(0, 300).Draw(t, "ready")
+		p.Open = inShop(rapid.Float64Range(0, 300).Draw(t, "ready"))
 		q, err := WhatIf{}.Apply(p)
 		if err != nil {
 			t.Fatal(err)
 		}
 		a, errA := p.Outcome()
 		b, errB := q.Outcome()
-		if errA != nil || errB != nil || !slices.Equal(a.Backlog.Values, b.Backlog.Values) || !slices.Equal(a.Turnaround().Values, b.Turnaround().Values) {
+		if errA != nil || errB != nil || !slices.Equal(a.Backlog.Values, b.Backlog.Values) || !slices.Equal(a.Short.Values, b.Short.Values) {
 			t.Fatalf("%v %v: %v and %v", errA, errB, a.Backlog.Values, b.Backlog.Values)
 		}
 	})

@@ -252,7 +252,7 @@ func (r *Report) crew() string {
 	}
 	now, last, peak := r.Weeks[0], r.Weeks[len(r.Weeks)-1], r.Weeks[worst]
 	front := func(w Week) string {
-		return fmt.Sprintf("%s hours of work will be waiting and a new job takes about %s to reach the front of the line", Whole(w.Crew.Backlog.P50), Count(w.Crew.Turnaround.P50, "day"))
+		return fmt.Sprintf("%s hours of work will be waiting and a new job takes about %s", Whole(w.Crew.Backlog.P50), Count(w.Crew.Turnaround.P50, "day"))
 	}
 	switch week := r.usualHours(); {
 	case peak.Crew.Backlog.P50 > now.Crew.Backlog.P50+week/2:
@@ -264,10 +264,10 @@ func (r *Report) crew() string {
 				break
 			}
 		}
-		return fmt.Sprintf("The crew catches up: about %s hours of work are waiting at the end of this week (%s to the front of the line), and about %s at the end of the week of %s.",
+		return fmt.Sprintf("The crew catches up: about %s hours of work are waiting at the end of this week (a new job takes about %s), and about %s at the end of the week of %s.",
 			Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"), Whole(last.Crew.Backlog.P50), Day(last.Monday))
 	case now.Crew.Backlog.P50 > week/2:
-		return fmt.Sprintf("The crew keeps pace and no more: about %s hours of work stay waiting (%s to the front of the line).", Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"))
+		return fmt.Sprintf("The crew keeps pace and no more: about %s hours of work stay waiting (a new job takes about %s).", Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"))
 	}
 	w := r.Weeks[tight]
 	if likely > 0 {

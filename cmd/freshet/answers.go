@@ -117,7 +117,7 @@ func (a *app) showCrew(v desk.Crew) error {
 		fmt.Fprintf(a.out, "What if: %s. Each column shows now → then.\n\n", v.Scenario)
 	}
 	t := a.table()
-	fmt.Fprintln(t, "week of\tcrew has\twork expected\t8 in 10 weeks\tchance short\twaiting at the end\tdays to the front\t")
+	fmt.Fprintln(t, "week of\tcrew has\twork expected\t8 in 10 weeks\tchance short\twaiting at the end\tdays until ready\t")
 	for j, w := range v.Weeks {
 		cells := crewCells(w)
 		if v.Baseline != nil {

@@ -53,6 +53,7 @@ FRESHET_DB says. Give the shop its name and its time zone:
 	.
 	Costs and limits behind the advice (usual: common practice, no source):
 	chance-limit             20  usual  percent: the chance to be short of hours, or of too long a line, that you put up with
+	lot-spaces                0  usual  rigs that fit on your lot and in your bays (0: not a limit)
 	line-limit                2  usual  weeks of work that the line shouldn't pass
 	line-carry              0.5  usual  weeks of work in line that are fine with you
 	worth                     8  usual  hours on jobs from which advice is worth a word
@@ -97,37 +98,37 @@ Do the crew's hours meet it?
 	$ freshet crew --as-of 2026-11-23 --weeks 3 --add-tech 1@2027-03-01
 	What if: 1 technician more from March 1, 2027. Each column shows now → then.
 	.
-	     week of  crew has  work expected  8 in 10 weeks  chance short  waiting at the end  days to the front
-	  2026-11-23      80 h           59 h      25 to 100          28 %                76 h                  7
-	  2026-11-30     134 h           67 h      31 to 111           5 %                16 h                  2
-	  2026-12-07     134 h           67 h      30 to 110           6 %                 0 h                  0
+	     week of  crew has  work expected  8 in 10 weeks  chance short  waiting at the end  days until ready
+	  2026-11-23      80 h           59 h      25 to 100          23 %                76 h                 5
+	  2026-11-30     134 h           67 h      31 to 111           3 %                16 h                 1
+	  2026-12-07     134 h           67 h      30 to 110           2 %                 9 h                 1
 	.
 	Emergencies: 1.9 a week; leave 17 h a week free of promises, enough in 80 weeks of 100. Release what is left on Thursday.
 	The advice looks 40 weeks ahead, further than the 3 above, as a hire takes that long.
 	.
-	By 2026-12-14: Hold the time off from January 11 to January 15.
-	  With Ansel off, the chance that more work comes in than the crew has hours is 21 % in the week of January 11, against 6 % with everybody in. Offer another week (January 4, March 1, March 8), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
-	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (35 hours); with 1 technician fewer from December 7, 2026 it stands (35 hours).
+	By 2026-12-14: Time off from January 11 to January 15 can be granted.
+	  With Ansel off, the chance that more work comes in than the crew has hours is 16 % in the week of January 11, against 4 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
-	By 2026-12-21: Hold the time off from January 18 to January 22.
-	  With Brika off, the chance that more work comes in than the crew has hours is 23 % in the week of January 18, against 6 % with everybody in. Offer another week (January 4, March 1, March 8), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
-	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
+	By 2026-12-21: Time off from January 18 to January 22 can be granted.
+	  With Brika off, the chance that more work comes in than the crew has hours is 19 % in the week of January 18, against 6 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With the season 21 days later it is better held; with 15 % less work it stands (34 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2026-12-28: Hold the time off from January 25 to January 29.
-	  With Corin off, the chance that more work comes in than the crew has hours is 22 % in the week of January 25, against 8 % with everybody in. Offer another week (January 4, January 11, March 1), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
-	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
+	  With Corin off, the chance that more work comes in than the crew has hours is 23 % in the week of January 25, against 6 % with everybody in. Offer another week (January 11, January 18, February 1), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
+	  With the season 21 days later it stands (34 hours); with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
-	By 2027-01-04: Hold the time off from February 1 to February 5.
-	  With Dessa off, the chance that more work comes in than the crew has hours is 21 % in the week of February 1, against 7 % with everybody in. Offer another week (January 11, January 25, February 8), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
-	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (31 hours); with 1 technician fewer from December 7, 2026 it stands (31 hours).
+	By 2027-01-04: Time off from February 1 to February 5 can be granted.
+	  With Dessa off, the chance that more work comes in than the crew has hours is 18 % in the week of February 1, against 5 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
+	.
+	By 2027-02-01: Weeks that can spare someone: March 1 to March 21.
+	  The 3 weeks from March 1 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 20 % or less. If nothing is said, time off is asked for in busier weeks.
+	  With the season 21 days later it stands (100 hours); with 15 % less work it stands (100 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2027-04-19: Hold the time off from May 17 to May 21.
-	  With Corin off, the chance that more work comes in than the crew has hours is 46 % in the week of May 17, against 23 % with everybody in. Offer another week (March 1, March 8, August 9), or plan overtime. If it is approved all the same, 21 h are missing in that week on average.
+	  With Corin off, the chance that more work comes in than the crew has hours is 45 % in the week of May 17, against 22 % with everybody in. Offer another week (March 1, March 8, March 15), or plan overtime. If it is approved all the same, 19 h are missing in that week on average.
 	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
-	.
-	By 2027-07-12: Weeks that can spare someone: August 9 to August 29.
-	  The 3 weeks from August 9 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 16 % or less. If nothing is said, time off is asked for in busier weeks.
-	  With the season 21 days later it is better held; with 15 % less work it stands (100 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
 
@@ -198,7 +199,7 @@ by, so that 8 in 10 means 8 in 10:
 	.
 	Say: We expect to have it ready by Thursday, December 3; in 8 cases out of 10 it is. Most of that time is for parts that may have to be ordered. It may well be ready by Tuesday, November 24.
 	.
-	Of 291 jobs of the past year, such a date would have been kept for 80 %.
+	Of 291 jobs of the past year, such a date would have been kept for 81 %.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
 
 The whole report, as one page that opens anywhere and prints:
@@ -206,8 +207,8 @@ The whole report, as one page that opens anywhere and prints:
 	$ freshet report --as-of 2026-11-23 --out report.html
 	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 59 hours of work.
 	The last four weeks brought 84 drop-offs, 37 % more than this time of year usually brings (61).
-	The crew catches up: about 76 hours of work are waiting at the end of this week (7 days to the front of the line), and about 16 at the end of the week of November 30.
-	Decide by January 25: look for one more technician, at full speed by May 3.
+	The crew catches up: about 76 hours of work are waiting at the end of this week (a new job takes about 5 days), and about 16 at the end of the week of November 30.
+	Decide by February 1: look for one more technician, at full speed by May 10.
 	.
 	The report is in report.html
 
@@ -249,7 +250,7 @@ what was known then:
 	         seasonal service          all          8                       35 %                 64 %              54 %            100 %
 	  slide-outs and leveling          all          8                       48 %                 90 %              53 %            100 %
 	.
-	Quotes for 1914 finished jobs: of dates for 5, 8 and 9 in 10, 61, 82 and 91 % would have been kept. The 8 in 10 took 13.2 days in the mean;
+	Quotes for 1914 finished jobs: of dates for 5, 8 and 9 in 10, 61, 82 and 90 % would have been kept. The 8 in 10 took 13.2 days in the mean;
 	at the same kept rate:
 	                                                a fixed week  18.0 days
 	                      80 % quantile of the last year's stays  17.9 days

@@ -67,7 +67,7 @@ type Job struct {
 	Key                          string // of the job line
 	RO, Kind, Unit, Status, Note string
 	DroppedOff                   forecast.Date
-	Ready                        sql.Null[forecast.Date]
+	Ready, PickedUp              sql.Null[forecast.Date] // Ready is PickedUp where it isn't on record itself
 	Promised                     sql.Null[forecast.Date]
 	Quoted, Clocked, Billed      sql.Null[float64]
 	PartsWait                    sql.Null[float64] // days
@@ -75,7 +75,7 @@ type Job struct {
 	ComebackOf                   string
 }
 
-const jobColumns = `key, ro, kind, unit, status, note, dropped_off, coalesce(ready, picked_up), promised, quoted, clocked, billed, parts_wait, emergency, deferrable_, comeback_of`
+const jobColumns = `key, ro, kind, unit, status, note, dropped_off, coalesce(ready, picked_up), picked_up, promised, quoted, clocked, billed, parts_wait, emergency, deferrable_, comeback_of`
 
 func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, error) {
 	grouping, err := s.groups(ctx)
@@ -91,8 +91,8 @@ func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, err
 	for rows.Next() {
 		var j Job
 		var day string
-		var ready, promised sql.Null[string]
-		if err := rows.Scan(&j.Key, &j.RO, &j.Kind, &j.Unit, &j.Status, &j.Note, &day, &ready, &promised, &j.Quoted, &j.Clocked, &j.Billed, &j.PartsWait, &j.Emergency, &j.Deferrable, &j.ComebackOf); err != nil {
+		var ready, pickedUp, promised sql.Null[string]
+		if err := rows.Scan(&j.Key, &j.RO, &j.Kind, &j.Unit, &j.Status, &j.Note, &day, &ready, &pickedUp, &promised, &j.Quoted, &j.Clocked, &j.Billed, &j.PartsWait, &j.Emergency, &j.Deferrable, &j.ComebackOf); err != nil {
 			return nil, wrap(err)
 		}
 		j.Kind = grouping.of(j.Kind)
@@ -100,6 +100,9 @@ func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, err
 			return nil, wrap(err)
 		}
 		if j.Ready, err = date(ready); err != nil {
+			return nil, wrap(err)
+		}
+		if j.PickedUp, err = date(pickedUp); err != nil {
 			return nil, wrap(err)
 		}
 		if j.Promised, err = date(promised); err != nil {
@@ -265,6 +268,9 @@ func (s *Store) Jobs(ctx context.Context, since, asOf forecast.Date) ([]Job, err
 func (j *Job) knownOn(asOf forecast.Date) {
 	arrived := j.DroppedOff + forecast.Date(j.PartsWait.V)
 	late := j.PartsWait.Valid && arrived >= asOf
+	if j.PickedUp.Valid && j.PickedUp.V >= asOf {
+		j.PickedUp = sql.Null[forecast.Date]{}
+	}
 	if j.Ready.Valid && j.Ready.V >= asOf { // finished since: its present status and hours came later
 		j.Ready, j.Status, j.Clocked, j.Billed = sql.Null[forecast.Date]{}, "", sql.Null[float64]{}, sql.Null[float64]{}
 		if late {

@@ -13,6 +13,7 @@ import (
 
 	"freshet/capacity"
 	"freshet/forecast"
+	"freshet/ingest/store"
 )
 
 // Counter answers quotes: it holds the shop's jobs, what they tell of stays,
@@ -38,8 +39,8 @@ type Counter struct {
 type visit struct {
 	ro                    string
 	kind                  int
-	in, ready             forecast.Date // ready is 0 while it is open
-	quoted, clocked       float64       // hours; 0 if not known
+	in, ready, left       forecast.Date // ready is 0 while it is open, left while the rig hasn't been picked up
+	quoted, clocked       float64       // hours; 0 if not known; clocked so far while it is open
 	parts                 float64       // days until its part came; below 0 where none is known of
 	waiting               bool          // for a part, by its status on the counter's day
 	emergency, deferrable bool
@@ -87,45 +88,55 @@ func (d *Desk) counter(ctx context.Context, ask Ask) (*Counter, error) {
 	if len(s.crew) == 0 {
 		return nil, ErrNoCrew
 	}
-	jobs, err := d.Store.Jobs(ctx, ask.AsOf-habitDays-openTooLong-cohortFrom-habitDays, ask.AsOf)
-	if err != nil {
-		return nil, err
-	}
 	c := &Counter{asOf: ask.AsOf, seed: ask.Seed, kinds: s.book.Kinds, calendar: s.calendar, crew: s.crew, absences: s.absences, policy: s.policy,
 		warnings: s.recordWarnings(), habits: map[forecast.Date]capacity.Habits{}}
+	closed := false
+	if c.visits, closed, err = s.readVisits(ctx, d.Store); err != nil {
+		return nil, err
+	}
+	c.trials = make([]trial, len(c.visits))
+	if !closed {
+		return nil, ErrNoStays
+	}
+	return c, nil
+}
+
+// readVisits gives the jobs of the years that quotes learn from, and whether
+// the records say when jobs are ready.
+func (s *shop) readVisits(ctx context.Context, db *store.Store) (out []visit, closed bool, err error) {
+	asOf := s.ask.AsOf
+	jobs, err := db.Jobs(ctx, asOf-habitDays-openTooLong-cohortFrom-habitDays, asOf)
+	if err != nil {
+		return nil, false, err
+	}
 	index := map[string]int{}
-	for i, k := range c.kinds {
+	for i, k := range s.book.Kinds {
 		index[k] = i
 	}
-	closed, old := 0, 0
+	ended, old := 0, 0
 	for _, j := range jobs {
 		name := j.Kind
 		if strings.TrimSpace(name) == "" {
 			name = noKind
 		}
-		v := visit{ro: j.RO, kind: index[name], in: j.DroppedOff, ready: j.Ready.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status)}
+		v := visit{ro: j.RO, kind: index[name], in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status)}
 		if j.PartsWait.Valid {
 			v.parts = j.PartsWait.V
 		}
 		switch {
-		case v.ready == 0:
 		case j.Clocked.Valid:
 			v.clocked = j.Clocked.V
-		case j.Billed.Valid:
+		case j.Billed.Valid && v.ready != 0:
 			v.clocked = j.Billed.V
 		}
-		if v.in < c.asOf-90 {
+		if v.in < asOf-90 {
 			if old++; v.ready != 0 {
-				closed++
+				ended++
 			}
 		}
-		c.visits = append(c.visits, v)
+		out = append(out, v)
 	}
-	c.trials = make([]trial, len(c.visits))
-	if old == 0 || closed*seldomClosed < old {
-		return nil, ErrNoStays
-	}
-	return c, nil
+	return out, old > 0 && ended*seldomClosed >= old, nil
 }
 
 // sample gives the visits of some days, thinned to so many a year.
@@ -197,11 +208,23 @@ func place(days []int, stay int) float64 {
 // stays gives the possible stays of an inquiry dropped off on a day, by what
 // was known before it.
 func (c *Counter) stays(day forecast.Date, q capacity.Inquiry, n int) ([]capacity.Stay, error) {
-	f, err := capacity.NewFloor(c.crewOn(day), c.calendar, c.absences, c.kinds, day, floorDays)
+	f, err := capacity.NewFloor(c.crewOn(day), c.calendar, c.absences, namedKinds(c.kinds), day, floorDays)
 	if err != nil {
 		return nil, err
 	}
 	return c.habitsOn(day).Stays(f, c.openOn(day), q, n, rand.New(rand.NewPCG(c.seed, uint64(day)))), nil
+}
+
+// namedKinds gives the kinds for the floor, where a job whose kind isn't said
+// may be done by anybody.
+func namedKinds(kinds []string) []string {
+	out := slices.Clone(kinds)
+	for i, k := range out {
+		if k == noKind {
+			out[i] = ""
+		}
+	}
+	return out
 }
 
 // crewOn is the crew as it was on a day: those who came later aren't in it,
@@ -232,7 +255,7 @@ func (c *Counter) openOn(day forecast.Date) []capacity.OpenJob {
 		}
 		j := capacity.OpenJob{Kind: v.kind, DroppedOff: v.in, Quoted: v.quoted, Emergency: v.emergency, Deferrable: v.deferrable}
 		if day == c.asOf {
-			j.Waiting = v.waiting
+			j.Waiting, j.Worked = v.waiting, v.clocked
 		}
 		j.Waiting = j.Waiting || v.parts >= 0 && v.in+forecast.Date(v.parts) >= day
 		out = append(out, j)
@@ -248,18 +271,18 @@ func (c *Counter) habitsOn(day forecast.Date) capacity.Habits {
 	if h, ok := c.habits[day]; ok {
 		return h
 	}
-	h := c.learnHabits(day)
+	h := learnHabits(c.visits, len(c.kinds), day)
 	c.habits[day] = h
 	return h
 }
 
-func (c *Counter) learnHabits(day forecast.Date) capacity.Habits {
-	n := len(c.kinds)
+// learnHabits gives what finished jobs of n kinds told on a day.
+func learnHabits(visits []visit, n int, day forecast.Date) capacity.Habits {
 	h := capacity.Habits{Hours: make([][]float64, n), Growth: make([][]float64, n), Wait: make([][]float64, n),
 		Needs: make([]float64, n), Rate: make([]float64, n), Rush: make([]float64, n), Later: make([]float64, n)}
 	var all struct{ hours, growth, wait []float64 }
 	jobs, finished := make([]float64, n), make([]float64, n)
-	for _, v := range c.visits {
+	for _, v := range visits {
 		if v.in >= day {
 			break
 		}
@@ -267,6 +290,7 @@ func (c *Counter) learnHabits(day forecast.Date) capacity.Habits {
 			continue
 		}
 		jobs[v.kind]++
+		h.Weekday[v.in.Weekday()]++
 		if v.emergency {
 			h.Rush[v.kind]++
 		}
@@ -280,6 +304,9 @@ func (c *Counter) learnHabits(day forecast.Date) capacity.Habits {
 			continue
 		}
 		finished[v.kind]++
+		if v.left >= v.ready && v.left < day {
+			h.PickUp = append(h.PickUp, float64(v.left-v.ready))
+		}
 		if v.clocked > 0 {
 			h.Hours[v.kind], all.hours = append(h.Hours[v.kind], v.clocked), append(all.hours, v.clocked)
 			if v.quoted > 0 {

@@ -29,15 +29,15 @@ type Crew struct {
 	HoldBack *HoldBack   `json:"hold_back"`          // nil where there are too few emergencies to tell
 }
 
-// CrewSkill is a group of job kinds that only part of the crew can do, set
-// against the hours of that part as if it did nothing else.
+// CrewSkill is a group of job kinds that only part of the crew can do.
 type CrewSkill struct {
 	Kinds []string    `json:"kinds"`
 	Who   []string    `json:"who"`
 	Weeks []SkillWeek `json:"weeks"`
 }
 
-// SkillWeek is one week of such a group: ChanceShort is the least it can be.
+// SkillWeek is one week of such a group: ChanceShort is the least it can be, as
+// if those who can do the kinds did nothing else.
 type SkillWeek struct {
 	Week           forecast.Date   `json:"week"`
 	AvailableHours float64         `json:"available_hours"`
@@ -61,10 +61,14 @@ type CrewWeek struct {
 	PaidHours      float64         `json:"paid_hours"`
 	AvailableHours float64         `json:"available_hours"`
 	ExpectedHours  forecast.Spread `json:"expected_hours"`
-	BacklogHours   forecast.Spread `json:"backlog_hours"`
-	TurnaroundDays forecast.Spread `json:"turnaround_days"`
+	BacklogHours   forecast.Spread `json:"backlog_hours"`   // that can be worked on, at the week's end
+	BacklogDays    forecast.Spread `json:"backlog_days"`    // the same in the crew's open days after it
+	WaitingHours   forecast.Spread `json:"waiting_hours"`   // of jobs that wait for parts or approval
+	TurnaroundDays forecast.Spread `json:"turnaround_days"` // calendar days from drop-off to ready, of the week's jobs
 	ChanceShort    float64         `json:"chance_short"`
 	ShortHours     forecast.Spread `json:"short_hours"`
+	RigsOnLot      forecast.Spread `json:"rigs_on_lot"`     // on the week's fullest day
+	ChanceLotFull  *float64        `json:"chance_lot_full"` // nil where the lot is no limit
 }
 
 // Errors of a shop whose crew can't be set against its work.
@@ -84,42 +88,49 @@ func (d *Desk) Crew(ctx context.Context, ask Ask, change capacity.WhatIf) (Crew,
 	if err != nil {
 		return Crew{}, err
 	}
-	c, err := s.staffing(ctx, d.Store, f, change)
+	plan, err := s.plan(ctx, d.Store, f)
+	if err != nil {
+		return Crew{}, err
+	}
+	c, err := s.staffing(ctx, d.Store, plan, f, change)
 	if err != nil || change == (capacity.WhatIf{}) {
 		return c, err
 	}
 	c.Scenario = change.String()
-	plan, err := s.plan(f)
+	o, err := plan.Thinned(crewDraws).Outcome()
 	if err != nil {
 		return Crew{}, err
 	}
-	c.Baseline, err = s.crewWeeks(plan)
-	return c, err
+	c.Baseline = s.crewWeeks(plan, o)
+	return c, nil
 }
 
-// partsIn is the weeks over which jobs that wait for parts or approval come
-// free: from memory, until a shop's own waits are learned.
-const partsIn = 4
+// crewDraws is how many of the futures are worked off day by day.
+const crewDraws = 1000
 
-func (s *shop) staffing(ctx context.Context, db *store.Store, f workload.Futures, change capacity.WhatIf) (Crew, error) {
-	plan, err := s.plan(f)
+// crewOf answers for the plan as it stands.
+func (s *shop) crewOf(ctx context.Context, db *store.Store, f workload.Futures) (Crew, error) {
+	plan, err := s.plan(ctx, db, f)
 	if err != nil {
 		return Crew{}, err
 	}
-	if plan, err = change.Apply(plan); err != nil {
+	return s.staffing(ctx, db, plan, f, capacity.WhatIf{})
+}
+
+func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan, f workload.Futures, change capacity.WhatIf) (Crew, error) {
+	plan, err := change.Apply(plan)
+	if err != nil {
 		return Crew{}, err
 	}
-	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: plan.Arriving.H, Advice: []report.Advice{}, Warnings: s.said(f)}
-	if out.Weeks, err = s.crewWeeks(plan); err != nil {
+	o, err := plan.Thinned(crewDraws).Outcome()
+	if err != nil {
 		return Crew{}, err
 	}
-	if out.Skills, err = s.crewSkills(plan); err != nil {
-		return Crew{}, err
-	}
+	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: len(o.Weeks), Advice: []report.Advice{}, Warnings: s.said(f), Weeks: s.crewWeeks(plan, o), Skills: s.crewSkills(o)}
 	if out.HoldBack, err = s.holdBack(ctx, db); err != nil {
 		return Crew{}, err
 	}
-	advice, err := advise(plan)
+	advice, err := advise(plan.Thinned(crewDraws), o)
 	if err != nil {
 		return Crew{}, err
 	}
@@ -146,94 +157,45 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, f workload.Futures
 }
 
 // crewWeeks gives the weeks asked for as a plan makes them.
-func (s *shop) crewWeeks(plan capacity.Plan) ([]CrewWeek, error) {
-	o, err := plan.Outcome()
-	if err != nil {
-		return nil, err
+func (s *shop) crewWeeks(plan capacity.Plan, o capacity.Outcome) []CrewWeek {
+	out, expected, ahead := make([]CrewWeek, s.ask.Weeks), plan.Arriving(), o.WeeksOfWork()
+	for k := range ahead.Values {
+		ahead.Values[k] *= plan.Calendar.UsualDays()
 	}
-	out, turnaround := make([]CrewWeek, s.ask.Weeks), o.Turnaround()
 	for j := range out {
 		w := o.Weeks[j]
 		out[j] = CrewWeek{Week: w.Monday, PaidHours: w.Paid, AvailableHours: w.Available,
-			ExpectedHours: forecast.SpreadOf(plan.Arriving.Dist(j)), BacklogHours: forecast.SpreadOf(o.Backlog.Dist(j)),
-			TurnaroundDays: forecast.SpreadOf(turnaround.Dist(j)), ChanceShort: o.ChanceShort[j], ShortHours: forecast.SpreadOf(o.Short.Dist(j))}
+			ExpectedHours: forecast.SpreadOf(expected.Dist(j)), BacklogHours: forecast.SpreadOf(o.Backlog.Dist(j)),
+			BacklogDays: forecast.SpreadOf(ahead.Dist(j)), WaitingHours: forecast.SpreadOf(o.Waiting.Dist(j)),
+			TurnaroundDays: forecast.Unknown(), ChanceShort: o.ChanceShort[j], ShortHours: forecast.SpreadOf(o.Short.Dist(j)), RigsOnLot: forecast.SpreadOf(o.OnLot.Dist(j))}
+		if o.Ready[j].N() > 0 {
+			out[j].TurnaroundDays = forecast.SpreadOf(o.Ready[j])
+		}
+		if plan.Policy.LotSpaces > 0 {
+			out[j].ChanceLotFull = &o.LotFull[j]
+		}
 	}
-	return out, nil
+	return out
 }
 
-func (s *shop) crewSkills(plan capacity.Plan) ([]CrewSkill, error) {
-	skills, err := plan.Skills()
+func (s *shop) crewSkills(o capacity.Outcome) []CrewSkill {
 	out := []CrewSkill{}
-	for _, k := range skills {
+	for _, k := range o.Skills {
 		c := CrewSkill{Kinds: k.Kinds, Who: k.Who}
-		for j, w := range k.Weeks[:s.ask.Weeks] {
-			c.Weeks = append(c.Weeks, SkillWeek{Week: w.Monday, AvailableHours: w.Available, ExpectedHours: forecast.SpreadOf(k.Arriving.Dist(j)),
+		for j, w := range o.Weeks[:s.ask.Weeks] {
+			c.Weeks = append(c.Weeks, SkillWeek{Week: w.Monday, AvailableHours: k.Available[j], ExpectedHours: forecast.SpreadOf(k.Arriving.Dist(j)),
 				BacklogHours: forecast.SpreadOf(k.Backlog.Dist(j)), ChanceShort: k.ChanceShort[j]})
 		}
 		out = append(out, c)
 	}
-	return out, err
-}
-
-// plan puts the crew, its calendar and the work side by side.
-func (s *shop) plan(f workload.Futures) (capacity.Plan, error) {
-	if len(s.crew) == 0 {
-		return capacity.Plan{}, ErrNoCrew
-	}
-	if f.Labor.Values == nil {
-		return capacity.Plan{}, ErrNoHours
-	}
-	load, err := capacity.NewLoad(s.open)
-	if err != nil {
-		return capacity.Plan{}, err
-	}
-	arriving := forecast.NewPaths(f.Labor.Start, f.Labor.Step, f.Labor.H, f.Labor.N())
-	copy(arriving.Values, f.Labor.Values)
-	for i, h := range f.Still {
-		arriving.Path(i)[0] = h // the rest of the week has come and lies among the open jobs
-	}
-	kinds, err := s.demands(f)
-	if err != nil {
-		return capacity.Plan{}, err
-	}
-	p := capacity.Plan{From: s.ask.AsOf, Policy: s.policy, Kinds: kinds, Calendar: s.calendar, Crew: s.crew, Load: load, Released: load.Release(partsIn, arriving.H), Arriving: arriving}
-	for _, a := range s.absences {
-		if a.Until >= s.ask.AsOf {
-			p.Absences = append(p.Absences, a)
-		}
-	}
-	return p, nil
-}
-
-// demands gives the plan's work by job kind. Jobs whose kind isn't said are
-// left out: anybody may do them.
-func (s *shop) demands(f workload.Futures) ([]capacity.Demand, error) {
-	var out []capacity.Demand
-	for k, kind := range f.Kinds {
-		if kind == noKind {
-			continue
-		}
-		load, err := capacity.NewLoad(slices.DeleteFunc(slices.Clone(s.open), func(j capacity.Job) bool { return j.Kind != kind }))
-		if err != nil {
-			return nil, err
-		}
-		hours := forecast.NewPaths(f.Labor.Start, f.Labor.Step, f.Labor.H, f.Labor.N())
-		copy(hours.Values, f.Hours[k].Values)
-		for i, still := range f.Still { // in the first week only what has yet to come, in proportion
-			if all := f.Labor.Path(i)[0]; all > 0 {
-				hours.Path(i)[0] *= still / all
-			}
-		}
-		out = append(out, capacity.Demand{Kind: kind, Ready: load.Ready, Released: load.Release(partsIn, hours.H), Arriving: hours})
-	}
-	return out, nil
+	return out
 }
 
 // advise gives the advice on the plan as it stands, and a word on each time
 // off that lies far enough ahead to be settled still. All of it counts in the
 // plan's hours; to be judged it is taken out first.
-func advise(p capacity.Plan) ([]capacity.Advice, error) {
-	advice, err := capacity.Advise(p)
+func advise(p capacity.Plan, o capacity.Outcome) ([]capacity.Advice, error) {
+	advice, err := capacity.Advise(p, o)
 	if err != nil {
 		return nil, err
 	}
@@ -250,7 +212,13 @@ func advise(p capacity.Plan) ([]capacity.Advice, error) {
 			asked.Absences = append(asked.Absences, a)
 		}
 	}
-	judged, err := capacity.TimeOff(asked)
+	without := o
+	if len(asked.Requested) > 0 {
+		if without, err = asked.Thinned(crewDraws).Outcome(); err != nil {
+			return nil, err
+		}
+	}
+	judged, err := capacity.TimeOff(asked, without)
 	if err != nil {
 		return nil, err
 	}

@@ -30,7 +30,7 @@ func (s *shop) calls(ctx context.Context, db *store.Store) ([]string, error) {
 		return nil, err
 	}
 	for _, j := range open {
-		if c := (capacity.Job{Kind: j.Kind, Deferrable: j.Deferrable, Emergency: j.Emergency, Waiting: waits(j.Status)}); c.CanMove() && len(out) < mostCalls/2 {
+		if c := (capacity.OpenJob{Deferrable: j.Deferrable, Emergency: j.Emergency, Waiting: waits(j.Status)}); c.CanMove(j.Kind) && len(out) < mostCalls/2 {
 			out = append(out, fmt.Sprintf("order %s: %s that can wait", j.RO, j.Kind))
 		}
 	}

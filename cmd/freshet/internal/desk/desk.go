@@ -86,11 +86,9 @@ type shop struct {
 	policy   capacity.Policy
 	crew     capacity.Crew
 	absences []capacity.Absence
-	open     []capacity.Job
 	notes    []store.AlertNote
 	odd      *watcher    // once asked for
 	details  []store.Job // of the last years, in order; nil where they weren't asked for
-	growth   float64     // clocked over quoted hours
 	source   string      // where job hours were taken from
 	warnings []string
 }
@@ -130,7 +128,7 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 	s.book.Events = append(s.book.Events, onceOnly(s.notes)...)
 	s.learn()
 	s.known = s.book.Known(ask.AsOf)
-	return s, s.readOpen(ctx, d.Store)
+	return s, nil
 }
 
 // readCalendar takes in when the shop opens and closes the days that all of it
@@ -220,7 +218,7 @@ func (s *shop) readLines(ctx context.Context, db *store.Store) error {
 	if err != nil {
 		return err
 	}
-	s.growth = ratio(clockedBoth, quotedBoth)
+	growth := ratio(clockedBoth, quotedBoth)
 	billed := ratio(clockedOfBilled, billedBoth)
 	s.book = &workload.Book{Open: s.calendar.OpenShare, Jobs: make([]workload.Job, len(lines))}
 	for k := range index {
@@ -245,7 +243,7 @@ func (s *shop) readLines(ctx context.Context, db *store.Store) error {
 			j.Hours = l.Billed.V * billed
 			from[1]++
 		case l.Quoted.Valid:
-			j.Hours = l.Quoted.V * s.growth
+			j.Hours = l.Quoted.V * growth
 			from[2]++
 		}
 		s.book.Jobs[i] = j
@@ -268,44 +266,6 @@ func ratio(a, b float64) float64 {
 		return 1
 	}
 	return max(.5, min(3, a/b))
-}
-
-// Open jobs older than this were most likely finished and never closed on
-// paper.
-const forgotten = 365
-
-// readOpen makes the load that the crew starts with.
-func (s *shop) readOpen(ctx context.Context, db *store.Store) error {
-	old, done := 0, 0
-	for _, j := range s.book.Jobs {
-		if j.DroppedOff < s.ask.AsOf-90 {
-			old++
-			if j.Ready != 0 {
-				done++
-			}
-		}
-	}
-	if old > 20 && done < old/5 {
-		s.warn("The records seldom say when a job was ready, so that open work isn't known: the backlog starts at 0 hours.")
-		return nil
-	}
-	open, err := db.Open(ctx, s.ask.AsOf-forgotten, s.ask.AsOf)
-	if err != nil {
-		return err
-	}
-	usual := s.meanHours()
-	for _, j := range open {
-		c := capacity.Job{Kind: j.Kind, DroppedOff: j.DroppedOff, Emergency: j.Emergency, Deferrable: j.Deferrable, Worked: j.Clocked.V, Waiting: waits(j.Status)}
-		c.Hours = usual[j.Kind]
-		if c.Hours == 0 {
-			c.Hours = usual[""]
-		}
-		if j.Quoted.Valid {
-			c.Hours = j.Quoted.V * s.growth
-		}
-		s.open = append(s.open, c)
-	}
-	return nil
 }
 
 // meanHours gives the mean hours of a finished job by kind, and of all under

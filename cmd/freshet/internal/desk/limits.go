@@ -27,6 +27,7 @@ func Limits() []Limit {
 	return []Limit{
 		{Name: "chance-limit", Usage: "percent: the chance to be short of hours, or of too long a line, that you put up with", Max: 99, Min: 1, percent: true,
 			field: func(p *capacity.Policy) *float64 { return &p.LimitChance }},
+		{Name: "lot-spaces", Usage: "rigs that fit on your lot and in your bays (0: not a limit)", Max: 1000, whole: func(p *capacity.Policy) *int { return &p.LotSpaces }},
 		{Name: "line-limit", Usage: "weeks of work that the line shouldn't pass", Min: .1, Max: 52,
 			field: func(p *capacity.Policy) *float64 { return &p.LimitWeeks }},
 		{Name: "line-carry", Usage: "weeks of work in line that are fine with you", Max: 52,

@@ -8,7 +8,6 @@ import (
 	"slices"
 	"time"
 
-	"freshet/capacity"
 	"freshet/forecast"
 	"freshet/forecast/naive"
 	"freshet/forecast/workload"
@@ -83,7 +82,7 @@ func (s *shop) reportOdd(ctx context.Context, db *store.Store, facts *report.Fac
 
 // reportCrew adds the crew's side, or says what it lacks.
 func (s *shop) reportCrew(ctx context.Context, db *store.Store, f workload.Futures, facts *report.Facts) error {
-	crew, err := s.staffing(ctx, db, f, capacity.WhatIf{})
+	crew, err := s.crewOf(ctx, db, f)
 	switch {
 	case errors.Is(err, ErrNoCrew), errors.Is(err, ErrNoHours):
 		facts.Warnings = append(facts.Warnings, "The crew's side is missing: "+err.Error()+".")

@@ -2,8 +2,11 @@ package desk
 
 import (
 	"flag"
+	"fmt"
 	"math"
 	"math/rand/v2"
+	"slices"
+	"strings"
 	"testing"
 
 	"freshet/capacity"
@@ -17,37 +20,79 @@ import (
 // To measure over more seasons, and on the chance to be short:
 //
 //	go test ./cmd/freshet/internal/desk -run 'FollowingTheAdvice|ChanceShort' -v -timeout 1h -seasons 20 -books 50
+//	… -seasons 40 -first 101 -odd    the odd year, on shops that nothing was tuned on
 var (
 	seasons = flag.Int("seasons", 0, "number of invented shops whose last season is run through with and without the advice")
+	oddOne  = flag.Bool("odd", false, "give those shops the odd year, a quiet spring and a late flood, in that season")
 	books   = flag.Int("books", 1, "number of invented shops on which the chance to be short is checked")
 )
 
-// crewOf gives an invented shop's calendar, crew and time off as the desk
-// would make them.
-func crewOf(shop demo.Shop) (capacity.Calendar, capacity.Crew, []capacity.Absence) {
-	calendar := capacity.DefaultCalendar()
-	calendar.Days = map[forecast.Date]float64{}
-	var off []capacity.Absence
-	for _, a := range shop.Off {
+// trueShop is a shop of the generator with what the desk would know of it.
+type trueShop struct {
+	demo.Shop
+	book *workload.Book
+	asOf forecast.Date
+	*Counter
+}
+
+func invent(seed, odd int) trueShop {
+	spec := demo.SixYears(uint64(seed), forecast.NewDate(2026, 11, 25))
+	spec.OddYear = odd
+	s := trueShop{Shop: demo.Generate(spec)}
+	s.book, s.asOf = bookOf(s.Shop)
+	c := &Counter{asOf: s.asOf, kinds: s.book.Kinds, calendar: capacity.DefaultCalendar(), policy: capacity.DefaultPolicy(), habits: map[forecast.Date]capacity.Habits{}}
+	c.calendar.Days = map[forecast.Date]float64{}
+	for _, a := range s.Off {
 		if a.Name != "shop" {
-			off = append(off, capacity.Absence{Name: a.Name, From: a.From, Until: a.Until})
+			c.absences = append(c.absences, capacity.Absence{Name: a.Name, From: a.From, Until: a.Until})
 			continue
 		}
 		for d := a.From; d <= a.Until; d++ {
-			calendar.Days[d] = 0
+			c.calendar.Days[d] = 0
 		}
 	}
-	var crew capacity.Crew
-	for _, t := range shop.Crew {
-		crew = append(crew, capacity.Technician{Name: t.Name, WeeklyHours: t.WeeklyHours, Productivity: t.Productivity, Skills: []string{"all"},
+	for _, t := range s.Crew {
+		c.crew = append(c.crew, capacity.Technician{Name: t.Name, WeeklyHours: t.WeeklyHours, Productivity: t.Productivity, Skills: strings.Split(t.Skills, ";"),
 			From: t.From, Until: t.Until, HourlyCost: t.HourlyCost})
 	}
-	return calendar, crew, off
+	for i, l := range s.Lines {
+		c.visits = append(c.visits, visit{kind: s.book.Jobs[i].Kind, in: l.DroppedOff, ready: l.Ready, left: l.PickedUp, quoted: l.Quoted, clocked: l.Clocked, parts: float64(l.PartsWait),
+			emergency: l.Emergency, deferrable: l.Deferrable})
+	}
+	s.Counter = c
+	return s
 }
 
-// The chance that a week brings more hours than the crew has, said 1 to 13
-// weeks ahead from every ninth Monday of four years, beside how often it did:
-// within 5 points in each of ten bins that hold enough weeks to tell.
+// plan is the plan that the desk would make on a Monday, with n paths.
+func (s trueShop) plan(t *testing.T, monday forecast.Date, weeks, n int) capacity.Plan {
+	t.Helper()
+	past := s.book.Known(monday)
+	fit, err := workload.Model{}.Fit(past)
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := fit.Simulate(weeks, n, rand.New(rand.NewPCG(uint64(monday), 0)))
+	return capacity.Plan{From: monday, Calendar: s.calendar, Crew: s.crewOn(monday), Absences: s.absences, Open: s.openOn(monday), Kinds: demands(f, past.Seen),
+		Habits: s.habitsOn(monday), Policy: s.policy, Seed: uint64(monday)}
+}
+
+// task is a visit as it came to be, on a floor that begins on a day.
+func (v visit) task(start forecast.Date) capacity.Task {
+	t := capacity.Task{Kind: v.kind, In: int(v.in - start), Hours: v.clocked, Rank: capacity.Usual}
+	t.From = t.In + int(max(0, v.parts))
+	switch {
+	case v.emergency:
+		t.Rank = capacity.Urgent
+	case v.deferrable:
+		t.Rank = capacity.CanWait
+	}
+	return t
+}
+
+// The chance that a week brings more work than those who can do it have hours,
+// said 1 to 13 weeks ahead from every ninth Monday of four years, beside how
+// often it did by the generator's own hours and waits for parts: within 5
+// points in each of ten bins that hold enough weeks to tell.
 func TestChanceShort(t *testing.T) {
 	if testing.Short() {
 		t.Skip("several seconds")
@@ -60,33 +105,36 @@ func TestChanceShort(t *testing.T) {
 // chanceShort takes shops with one odd year, the same for all of them, or
 // none.
 func chanceShort(t *testing.T, odd int) {
+	const weeks, paths = 13, 400
 	var said, came, n [10]float64
 	for i := range *books {
-		spec := demo.SixYears(uint64(*first+i), forecast.NewDate(2026, 11, 25))
-		spec.OddYear = odd
-		shop := demo.Generate(spec)
-		b, asOf := bookOf(shop)
-		calendar, crew, off := crewOf(shop)
-		var origins []forecast.Date
-		for o := forecast.NewDate(2023, 1, 2); o+91 <= asOf; o += 63 {
-			origins = append(origins, o)
-		}
-		r, err := workload.Backtest(workload.Model{}, b, asOf, origins, 13, 1000, 1)
-		if err != nil {
-			t.Fatal(err)
-		}
-		total := b.Known(asOf).Total
-		for _, o := range r.Hours.Outcomes {
-			has := crew.Hours(calendar, off, total.At(o.Origin+o.Step-1), 1)[0].Available
-			if has == 0 {
-				continue // closed
+		s := invent(*first+i, odd)
+		for o := forecast.NewDate(2023, 1, 2); o+7*weeks <= s.asOf-28; o += 63 {
+			p := s.plan(t, o, weeks, paths)
+			out, err := p.Outcome()
+			if err != nil {
+				t.Fatal(err)
 			}
-			chance := 1 - o.Dist.(forecast.Empirical).CDF(has)
-			k := min(9, int(10*chance))
-			said[k] += chance
-			n[k]++
-			if o.Actual > has {
-				came[k]++
+			floor, err := capacity.NewFloor(p.Crew, p.Calendar, p.Absences, s.kinds, o, 7*weeks)
+			if err != nil {
+				t.Fatal(err)
+			}
+			var tasks []capacity.Task
+			for _, v := range s.visits {
+				if v.in >= o-openTooLong && v.ready >= o {
+					tasks = append(tasks, v.task(o))
+				}
+			}
+			for j, short := range floor.Short(tasks) {
+				if out.Weeks[j].Available == 0 {
+					continue // closed
+				}
+				k := min(9, int(10*out.ChanceShort[j]))
+				said[k] += out.ChanceShort[j]
+				n[k]++
+				if short > 0 {
+					came[k]++
+				}
 			}
 		}
 	}
@@ -109,55 +157,96 @@ func chanceShort(t *testing.T, odd int) {
 // in line for a week. Wages beyond the crew's are on top.
 var owner = struct{ lost, waits, longest float64 }{lost: 80, waits: 4, longest: 3}
 
-// season is a shop that works its true arrivals week by week.
+// season is a shop that works its true arrivals day by day, each week with the
+// crew and the days that were decided on by then.
 type season struct {
-	calendar capacity.Calendar
-	crew     capacity.Crew
-	off      []capacity.Absence
-	extra    map[forecast.Date]float64 // hours of overtime by Monday
-	backlog  float64
-	cost     float64
+	trueShop
+	hired capacity.Crew
+	extra map[forecast.Date]float64 // hours of overtime by Monday
+	open  []openVisit
+	cost  float64
+	did   map[string]int
 }
 
-// week works a week in which so many hours come in.
-func (s *season) week(monday forecast.Date, come float64) {
-	w := s.crew.Hours(s.calendar, s.off, monday, 1)[0]
-	usual := 0.0
-	for _, t := range s.crew {
-		usual += t.WeeklyHours * t.Productivity
-	}
-	s.backlog += come
-	if most := w.Available + s.extra[monday] + owner.longest*usual; s.backlog > most {
-		s.cost += owner.lost * (s.backlog - most)
-		s.backlog = most
-	}
-	s.backlog = max(0, s.backlog-w.Available-s.extra[monday])
-	s.cost += owner.waits * s.backlog
+// openVisit is a visit in the shop with its hours still to be worked.
+type openVisit struct {
+	visit
+	left float64
 }
 
-// follow decides what falls due before the next Monday, on what was known.
-func (s *season) follow(t *testing.T, b *workload.Book, monday forecast.Date) {
+// hands is the crew with those hired, and overtime of everybody as hands of
+// their own, in a week.
+func (s *season) hands(monday forecast.Date) capacity.Crew {
+	crew := slices.Concat(s.crewOn(monday), s.hired)
+	if h := s.extra[monday]; h > 0 {
+		crew = append(crew, capacity.Technician{Name: "overtime", WeeklyHours: h, Productivity: 1, Skills: []string{"all"}, From: monday, Until: monday + 6})
+	}
+	return crew
+}
+
+// week works the week from monday on.
+func (s *season) week(t *testing.T, monday forecast.Date) {
 	t.Helper()
-	fit, err := workload.Model{}.Fit(b.Known(monday))
+	floor, err := capacity.NewFloor(s.hands(monday), s.calendar, s.absences, s.kinds, monday, 7)
 	if err != nil {
 		t.Fatal(err)
 	}
-	f := fit.Simulate(reach, 400, rand.New(rand.NewPCG(uint64(monday), 0)))
-	p := capacity.Plan{From: monday, Calendar: s.calendar, Crew: s.crew, Absences: s.off, Load: capacity.Load{Ready: s.backlog}, Arriving: f.Labor, Policy: capacity.DefaultPolicy()}
+	usual := 0.0
+	for _, h := range s.crew {
+		usual += h.WeeklyHours * h.Productivity
+	}
+	for _, v := range s.visits {
+		if v.in >= monday && v.in < monday+7 && v.ready != 0 {
+			s.open = append(s.open, openVisit{v, v.clocked})
+		}
+	}
+	tasks := make([]capacity.Task, len(s.open))
+	for i, o := range s.open {
+		tasks[i] = o.task(monday)
+		tasks[i].Hours = o.left
+	}
+	run := capacity.Run{Longest: owner.longest * usual}
+	run.Done(floor, tasks, -1, 7)
+	s.cost += owner.lost*run.Lost() + owner.waits*run.Line()
+	var open []openVisit
+	for i, left := range run.Left() {
+		if left > 0 {
+			s.open[i].left = left
+			open = append(open, s.open[i])
+		}
+	}
+	s.open = open
+}
+
+// follow decides what falls due before the next Monday, on what was known.
+func (s *season) follow(t *testing.T, monday forecast.Date) {
+	t.Helper()
+	p := s.plan(t, monday, reach, 400)
 	p.Policy.LostCost, p.Policy.WaitCost, p.Policy.LostWeeks = owner.lost, owner.waits, owner.longest
+	// The shop's own open work, as it worked it with the advice so far.
+	p.Open = nil
+	for _, v := range s.open {
+		p.Open = append(p.Open, capacity.OpenJob{Kind: v.kind, DroppedOff: v.in, Quoted: v.quoted, Worked: v.clocked - v.left, Waiting: v.in+forecast.Date(max(0, v.parts)) > monday,
+			Emergency: v.emergency, Deferrable: v.deferrable})
+	}
+	p.Crew = slices.Concat(p.Crew, s.hired)
 	// Overtime agreed on already is capacity of its weeks.
 	for m, h := range s.extra {
 		if m >= monday {
-			p.Crew = append(p.Crew[:len(p.Crew):len(p.Crew)], capacity.Technician{Name: "overtime", WeeklyHours: h, Productivity: 1, From: m, Until: m + 6, Skills: []string{"all"}})
+			p.Crew = append(p.Crew, capacity.Technician{Name: "overtime", WeeklyHours: h, Productivity: 1, From: m, Until: m + 6, Skills: []string{"all"}})
 		}
 	}
-	all, err := capacity.Advise(p)
+	o, err := p.Outcome()
+	if err != nil {
+		t.Fatal(err)
+	}
+	all, err := capacity.Advise(p, o)
 	if err != nil {
 		t.Fatal(err)
 	}
 	wage := 0.0
-	for _, t := range s.crew {
-		wage += t.HourlyCost / float64(len(s.crew))
+	for _, h := range s.crew {
+		wage += h.HourlyCost / float64(len(s.crew))
 	}
 	for _, a := range all {
 		if a.DecideBy >= monday+7 || a.InsteadOf != "" {
@@ -165,16 +254,15 @@ func (s *season) follow(t *testing.T, b *workload.Book, monday forecast.Date) {
 		}
 		switch a.Do {
 		case capacity.Hire:
-			hand := capacity.Technician{Name: "hire", WeeklyHours: 39, Productivity: .86, Skills: []string{"all"}, HourlyCost: wage, From: a.From - 28, Ramp: 4}
-			s.crew = append(s.crew[:len(s.crew):len(s.crew)], hand)
-			t.Logf("%v: hire from %v", monday, a.From)
+			s.hired = append(s.hired, capacity.Technician{Name: fmt.Sprintf("hire %d", len(s.hired)+1), WeeklyHours: 39, Productivity: .86, Skills: []string{"all"}, HourlyCost: wage, From: a.From - 28, Ramp: 4})
+			s.did[a.Do]++
 		case capacity.Overtime:
 			weeks := float64(a.Until.Monday()-a.From.Monday())/7 + 1
 			for m := a.From.Monday(); m <= a.Until; m += 7 {
 				s.extra[m] += a.Hours / weeks
 			}
 			s.cost += *a.Cost
-			t.Logf("%v: %.0f h of overtime", monday, a.Hours)
+			s.did[a.Do]++
 		case capacity.OpenSaturday:
 			// Only those of the next three weeks are fixed; the rest is
 			// looked at again.
@@ -182,7 +270,7 @@ func (s *season) follow(t *testing.T, b *workload.Book, monday forecast.Date) {
 				if _, set := s.calendar.Days[d]; !set {
 					s.calendar.Days[d] = .5
 					s.cost += *a.Cost / (float64(a.Until-a.From)/7 + 1)
-					t.Logf("%v: open on %v", monday, d)
+					s.did[a.Do]++
 				}
 			}
 		}
@@ -192,9 +280,9 @@ func (s *season) follow(t *testing.T, b *workload.Book, monday forecast.Date) {
 // wages gives what hires were paid until a day.
 func (s *season) wages(until forecast.Date) float64 {
 	sum := 0.0
-	for _, t := range s.crew {
-		if t.Name == "hire" && t.From < until {
-			sum += t.Cost(float64(until-t.From) / 7)
+	for _, h := range s.hired {
+		if h.From < until {
+			sum += h.Cost(float64(until-h.From) / 7)
 		}
 	}
 	return sum
@@ -215,32 +303,35 @@ func TestFollowingTheAdvice(t *testing.T) {
 }
 
 func followed(t *testing.T, hands int) {
+	odd := 0
+	if *oddOne {
+		odd = 2026
+	}
 	var saved, share []float64
 	for i := range *seasons {
-		spec := demo.SixYears(uint64(*first+i), forecast.NewDate(2026, 11, 25))
-		spec.OddYear = 0 // a year that the generator bends on purpose, and nobody can foresee
-		shop := demo.Generate(spec)
-		b, asOf := bookOf(shop)
-		come := map[forecast.Date]float64{}
-		for _, j := range b.Jobs {
-			if !math.IsNaN(j.Hours) {
-				come[j.DroppedOff.Monday()] += j.Hours
-			}
-		}
 		var runs [2]*season
 		for k := range runs {
-			calendar, crew, off := crewOf(shop)
-			runs[k] = &season{calendar: calendar, crew: crew[:hands:hands], off: off, extra: map[forecast.Date]float64{}}
+			s := invent(*first+i, odd)
+			s.crew = s.crew[:hands:hands]
+			runs[k] = &season{trueShop: s, extra: map[forecast.Date]float64{}, did: map[string]int{}}
 		}
-		end := asOf.Monday() - 28 // later jobs are open still, and their hours not known
-		for monday := forecast.NewDate(2026, 1, 5); monday < end; monday += 7 {
-			runs[1].follow(t, b, monday)
+		end := runs[0].asOf.Monday() - 28 // later jobs are open still, and their hours not known
+		start := forecast.NewDate(2026, 1, 5)
+		for _, s := range runs {
+			for _, v := range s.visits {
+				if v.in < start && v.ready >= start {
+					s.open = append(s.open, openVisit{v, v.clocked})
+				}
+			}
+		}
+		for monday := start; monday < end; monday += 7 {
+			runs[1].follow(t, monday)
 			for _, s := range runs {
-				s.week(monday, come[monday])
+				s.week(t, monday)
 			}
 		}
 		nothing, advised := runs[0].cost, runs[1].cost+runs[1].wages(end)
-		t.Logf("shop %d: $%.0f without the advice, $%.0f with it", *first+i, nothing, advised)
+		t.Logf("shop %d: $%.0f without the advice, $%.0f with it; %v", *first+i, nothing, advised, runs[1].did)
 		saved = append(saved, nothing-advised)
 		share = append(share, nothing)
 	}

@@ -16,9 +16,9 @@ func (d *Desk) Spare(ctx context.Context, ask Ask) ([]capacity.Spared, error) {
 	if err != nil {
 		return nil, err
 	}
-	plan, err := s.plan(f)
+	plan, err := s.plan(ctx, d.Store, f)
 	if err != nil {
 		return nil, err
 	}
-	return capacity.Spare(plan)
+	return capacity.Spare(plan.Thinned(crewDraws))
 }

@@ -17,6 +17,7 @@ type fieldText struct{ Label, Unit, Hint string }
 // limitTexts are the words of the costs and limits, by name.
 var limitTexts = map[string]fieldText{
 	"chance-limit":     {"Chance of too few hours that you put up with", "%", "Above it you are told to do something. Lower: you are told sooner, and more often for nothing."},
+	"lot-spaces":       {"Rigs that fit on the lot and in the bays", "rigs", "The plan says in which weeks the lot may be full; 0: not a limit."},
 	"line-limit":       {"Longest line that is all right", "weeks of work", "Advice tries to keep the work in line below it."},
 	"line-carry":       {"Line that is always fine", "weeks of work", "With less work than this waiting, days may go empty."},
 	"worth":            {"Smallest change worth a word", "hours on jobs", "Advice about fewer hours is left out."},
@@ -66,7 +67,7 @@ func limitFields(value func(desk.Limit) (v float64, set bool)) (out []limitGroup
 	for _, g := range []struct {
 		heading string
 		names   []string
-	}{{"What you put up with", []string{"chance-limit", "line-limit", "line-carry", "line-longest", "worth"}},
+	}{{"What you put up with", []string{"chance-limit", "line-limit", "line-carry", "line-longest", "lot-spaces", "worth"}},
 		{"Overtime and Saturdays", []string{"overtime-premium", "overtime-cap", "overtime-weeks", "saturday-crew"}},
 		{"Hiring", []string{"fill-weeks", "notice-weeks", "ramp-weeks", "hire-cost"}},
 		{"What waiting and losing work costs", []string{"lost-cost", "wait-cost", "sent-out-cost"}}} {

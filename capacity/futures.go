@@ -1,0 +1,124 @@
+package capacity
+
+import (
+	"math"
+	"math/rand/v2"
+	"sort"
+
+	"freshet/forecast"
+)
+
+// futures draws the jobs of a plan's paths.
+type futures struct {
+	Plan
+	days []dropDays // by week
+}
+
+func newFutures(p Plan) futures {
+	f := futures{Plan: p}
+	for j := range p.Kinds[0].Hours.H {
+		f.days = append(f.days, p.dropDays(p.From.Monday()+forecast.Date(forecast.Week*j)))
+	}
+	return f
+}
+
+// tasks draws the jobs of one path into room that is used again: those that
+// are open, then those that the path's weeks bring, with its number of jobs and
+// to its very hours. They are the same whoever works on them.
+func (f futures) tasks(path int, room []Task) []Task {
+	r := rand.New(rand.NewPCG(f.Seed, uint64(path)))
+	room = room[:0]
+	for _, j := range f.Open {
+		t := f.Habits.open(j, f.From, r)
+		t.Stays = int(draw(f.Habits.PickUp, r, 0))
+		room = append(room, t)
+	}
+	part := share(path)
+	for j, days := range f.days {
+		for k, d := range f.Kinds {
+			hours := d.Hours.Path(path)[j]
+			if hours == 0 {
+				continue
+			}
+			from, sum := len(room), 0.0
+			for range max(1, int(d.Jobs.Path(path)[j]+part)) {
+				t := f.Habits.newJob(k, days.at(r.Float64()), r)
+				sum += t.Hours
+				room = append(room, t)
+			}
+			for i := range room[from:] {
+				room[from+i].Hours *= hours / sum
+			}
+		}
+	}
+	return room
+}
+
+// parked draws the days on which the rigs leave that are ready.
+func (f futures) parked(path int) []int {
+	r := rand.New(rand.NewPCG(f.Seed+1, uint64(path)))
+	out := make([]int, f.Lot.Ready)
+	for i := range out {
+		out[i] = int(draw(f.Habits.PickUp, r, 0))
+	}
+	return out
+}
+
+// share gives each path its part of a job, evenly spread over the paths
+// (Weyl's sequence of the golden ratio).
+func share(path int) float64 {
+	_, part := math.Modf(float64(path+1) * (math.Sqrt(5) - 1) / 2)
+	return part
+}
+
+// newJob draws a job of a kind, dropped off on a day.
+func (h Habits) newJob(kind, in int, r *rand.Rand) Task {
+	v := r.Float64()
+	t := Task{Kind: kind, In: in, From: in, Hours: draw(h.Hours[kind], r, 1), Rank: rank(v < h.Rush[kind], v > 1-h.Later[kind])}
+	if r.Float64() < h.Needs[kind] {
+		t.From += int(math.Ceil(h.wait(kind, r)))
+	}
+	t.Stays = int(draw(h.PickUp, r, 0))
+	return t
+}
+
+// dropDays is how a week's drop-offs divide among its days that are to come.
+type dropDays struct {
+	first int // day of the floor
+	upTo  []float64
+}
+
+// dropDays gives those of the week from monday on. None come on a day on which
+// the shop is closed by way of exception, unless the whole week is one.
+func (p Plan) dropDays(monday forecast.Date) dropDays {
+	from := max(p.From, monday)
+	out := dropDays{first: int(from - p.From)}
+	usual := p.Habits.Weekday
+	if usual == [7]float64{} {
+		usual = p.Calendar.Week
+	}
+	for _, exceptions := range []bool{true, false} {
+		sum := 0.0
+		out.upTo = out.upTo[:0]
+		for d := from; d < monday+forecast.Week; d++ {
+			if w := usual[d.Weekday()]; !exceptions || p.Calendar.Week[d.Weekday()] == 0 || p.Calendar.OpenShare(d) > 0 {
+				sum += w
+			}
+			out.upTo = append(out.upTo, sum)
+		}
+		if sum > 0 {
+			break
+		}
+	}
+	return out
+}
+
+// at gives the day on which a share u of the week's drop-offs has come, u below
+// 1; the first one where no day brings any.
+func (d dropDays) at(u float64) int {
+	all := d.upTo[len(d.upTo)-1]
+	if all == 0 {
+		return d.first
+	}
+	return d.first + sort.Search(len(d.upTo)-1, func(i int) bool { return d.upTo[i] > u*all })
+}

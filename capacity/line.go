@@ -1,0 +1,43 @@
+package capacity
+
+import "slices"
+
+// place is where a task stands in line: by its day of drop-off, then by its
+// number.
+type place int64
+
+func placeOf(in, task int) place { return place(in)<<32 | place(task) }
+
+func (p place) in() int   { return int(p >> 32) }
+func (p place) task() int { return int(p & (1<<32 - 1)) }
+
+// line is tasks in order. Most come in at its end, or back to its front.
+type line struct {
+	places []place
+	gone   int // of the places, those that have left from the front
+}
+
+func (l *line) clear()       { l.places, l.gone = l.places[:0], 0 }
+func (l *line) len() int     { return len(l.places) - l.gone }
+func (l *line) first() place { return l.places[l.gone] }
+
+func (l *line) pop() place {
+	p := l.places[l.gone]
+	if l.gone++; l.gone == len(l.places) {
+		l.clear()
+	}
+	return p
+}
+
+func (l *line) stand(p place) {
+	switch n := len(l.places); {
+	case n == 0 || l.places[n-1] < p:
+		l.places = append(l.places, p)
+	case l.gone > 0 && p < l.first():
+		l.gone--
+		l.places[l.gone] = p
+	default:
+		at, _ := slices.BinarySearch(l.places[l.gone:], p)
+		l.places = slices.Insert(l.places, l.gone+at, p)
+	}
+}

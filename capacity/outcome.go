@@ -1,0 +1,370 @@
+package capacity
+
+import (
+	"fmt"
+	"runtime"
+	"slices"
+
+	"freshet/forecast"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// Line is the work of some job kinds before those who can do it, path by path
+// and week by week. It doesn't hold what waits for parts or approval.
+type Line struct {
+	Available []float64      // hours of those who can do it
+	Arriving  forecast.Paths // hours that arrive, or whose parts come, in the week
+	Work      forecast.Paths // hours at hand in the week: carried over and arriving
+	Backlog   forecast.Paths // hours left at the week's end
+
+	// ChanceShort is the share of paths in which more hours arrive in the
+	// week than there are of those who can work on them.
+	ChanceShort []float64
+
+	weekly clock
+}
+
+// Outcome is what follows for the shop, with the line of all its work.
+type Outcome struct {
+	Line
+	Weeks   []Week         // the crew's hours, one for each step of the paths
+	Short   Shortage       // hours of the week's Arriving that nobody can work on in it
+	Waiting forecast.Paths // hours that wait for parts or approval at the week's end
+	LotFull []float64      // share of paths in which the lot is full on some day of the week; 0 without a limit
+	OnLot   forecast.Paths // rigs on the lot on the week's fullest day
+	Ready   []Days         // from drop-off to ready, of the jobs dropped off in the week, over all paths
+	Lost    forecast.Paths // hours of drop-offs that go elsewhere; H is 0 where that isn't followed
+	Skills  []Skill        // job kinds that only part of the crew can do, in order of the plan's Kinds
+
+	classes []Line
+}
+
+// Skill is a group of job kinds that the same part of the crew can do, hands of
+// a what-if left out, with their line. With one name it is a line with a single
+// server. Its hours are the most there can be, and its chance of being short
+// the least, as those few do other work too; its backlog is the floor's.
+type Skill struct {
+	Kinds []string
+	Who   []string
+	Line
+}
+
+// workOff is how many weeks of the crew's hours are known beyond the paths, to
+// work off what is left at their end.
+const workOff = 8
+
+func (p Plan) outcome() (Outcome, error) { return p.follow(0) }
+
+// follow works the plan off, with drop-offs going elsewhere while the line is
+// longer than the crew does in so many weeks; at 0 weeks it never is.
+func (p Plan) follow(lostWeeks float64) (Outcome, error) {
+	h, n := p.Kinds[0].Hours.H, p.Kinds[0].Hours.N()
+	floor := p.floor(h + workOff)
+	weeks := floor.weeks()
+	like := func() forecast.Paths { return forecast.NewPaths(p.From.Monday(), forecast.Week, h, n) }
+	lines := make([]Line, floor.classes+1) // of each class, then of all work
+	for c := range lines {
+		perWeek := make([]float64, len(weeks))
+		for j, w := range weeks {
+			for t, hours := range w.ByTechnician {
+				if c == floor.classes || floor.can(t, c) {
+					perWeek[j] += hours
+				}
+			}
+		}
+		lines[c] = Line{Available: perWeek[:h:h], Arriving: like(), Work: like(), Backlog: like(), weekly: newClock(perWeek, workOff)}
+	}
+	all := &lines[floor.classes]
+	if all.weekly.rate == 0 {
+		return Outcome{}, fmt.Errorf("capacity: need available hours in some week from %v on, have none in %d weeks", weeks[0].Monday, len(weeks))
+	}
+	out := Outcome{Weeks: weeks[:h:h], classes: lines[:floor.classes], Waiting: like(), OnLot: like(), LotFull: make([]float64, h)}
+	longest := make([]float64, h)
+	for j := range longest {
+		if lostWeeks > 0 {
+			longest[j] = all.weekly.within(float64(j), lostWeeks)
+		}
+	}
+	if lostWeeks > 0 {
+		out.Lost = like()
+	}
+
+	drawn, rigs := newFutures(p), p.Lot.Rigs
+	if rigs == 0 {
+		rigs = 1
+	}
+	workers := runtime.GOMAXPROCS(0)
+	ready := make([][]Days, workers)
+	var g errgroup.Group
+	for w := range workers {
+		ready[w] = make([]Days, h)
+		for j := range ready[w] {
+			ready[w][j] = make(Days, floor.Days+1)
+		}
+		g.Go(func() error {
+			var run Run
+			var tasks []Task
+			for i := w; i < n; i += workers {
+				tasks = drawn.tasks(i, tasks)
+				run.begin(floor, tasks)
+				run.park(drawn.parked(i))
+				floor.arrive(tasks, out.classes, i)
+				out.path(i, &run, floor, lines, longest, rigs)
+				for k, t := range tasks {
+					if t.In >= 0 {
+						ready[w][floor.week(t.In)][run.ready[k]-min(t.In, run.ready[k])]++
+					}
+				}
+			}
+			return nil
+		})
+	}
+	g.Wait()
+	out.Ready = ready[0]
+	for _, more := range ready[1:] {
+		for j := range more {
+			for d, k := range more[j] {
+				out.Ready[j][d] += k
+			}
+		}
+	}
+	for c := range floor.classes {
+		l := &lines[c]
+		l.ChanceShort = short([]Line{*l}, []set{{[]int{0}, l.Available}}).chances()
+	}
+	for _, l := range out.classes {
+		all.Arriving.Add(l.Arriving)
+	}
+	out.Line = *all
+	out.Short = short(out.classes, floor.sets(out.Weeks))
+	out.ChanceShort = out.Short.chances()
+	for j := range h {
+		for i := range n {
+			if spaces := p.policy().LotSpaces; spaces > 0 && out.OnLot.Path(i)[j] >= float64(spaces) {
+				out.LotFull[j] += 1 / float64(n)
+			}
+		}
+	}
+	out.Skills = p.skills(floor, out.classes)
+	return out, nil
+}
+
+// arrive adds up the tasks' hours by class in the weeks in which they can first
+// be worked on, those apart that can be at the floor's start.
+func (f *Floor) arrive(tasks []Task, classes []Line, path int) {
+	for _, t := range tasks {
+		d := max(0, t.In, t.From)
+		if t.In < 0 && d == 0 || d >= f.Days {
+			continue
+		}
+		if j := f.week(d); j < classes[0].Arriving.H {
+			classes[f.class[t.Kind]].Arriving.Path(path)[j] += t.Hours
+		}
+	}
+}
+
+// Short gives the hours of each of the floor's weeks that nobody can work on in
+// it, of tasks that arrive or whose parts come in the week.
+func (f *Floor) Short(tasks []Task) []float64 {
+	weeks := f.weeks()
+	classes := make([]Line, f.classes)
+	for c := range classes {
+		classes[c].Arriving = forecast.NewPaths(f.Start.Monday(), forecast.Week, len(weeks), 1)
+	}
+	f.arrive(tasks, classes, 0)
+	return short(classes, f.sets(weeks)).Values
+}
+
+// path works off one path and writes down its weeks.
+func (o *Outcome) path(i int, run *Run, f *Floor, lines []Line, longest []float64, rigs float64) {
+	h, all := len(longest), &lines[f.classes]
+	for d := range f.Days {
+		j := f.week(d)
+		if j >= h {
+			if run.open == 0 {
+				break
+			}
+			run.day(d)
+			continue
+		}
+		run.Longest = longest[j]
+		lost := run.lost
+		run.day(d)
+		if o.Lost.H > 0 {
+			o.Lost.Path(i)[j] += run.lost - lost
+		}
+		o.OnLot.Path(i)[j] = max(o.OnLot.Path(i)[j], rigs*float64(run.rigs))
+		if d+1 < f.Days && f.week(d+1) == j {
+			continue
+		}
+		for c := range f.classes {
+			line := &lines[c]
+			for _, l := range []*Line{line, all} {
+				l.Backlog.Path(i)[j] += run.inLine[c]
+				l.Work.Path(i)[j] += run.inLine[c] + run.done[c]
+			}
+		}
+		o.Waiting.Path(i)[j] = run.waiting
+		clear(run.done)
+	}
+}
+
+// Shortage is hours of each week that nobody can work on in it, path by path.
+type Shortage struct{ forecast.Paths }
+
+// chances gives the share of paths in which there are any, by week.
+func (s Shortage) chances() []float64 {
+	out := make([]float64, s.H)
+	for k, v := range s.Values {
+		if v > enough {
+			out[k%s.H]++
+		}
+	}
+	for j := range out {
+		out[j] /= float64(s.N())
+	}
+	return out
+}
+
+// set is some classes of kinds with the hours of all who do any of them.
+type set struct {
+	classes []int
+	hours   []float64 // by week
+}
+
+// short gives the most by which any set's arriving work is more than its hours.
+func short(classes []Line, sets []set) Shortage {
+	like := classes[0].Arriving
+	out := Shortage{forecast.NewPaths(like.Start, like.Step, like.H, like.N())}
+	for k := range out.Values {
+		for _, s := range sets {
+			missing := -s.hours[k%like.H]
+			for _, c := range s.classes {
+				missing += classes[c].Arriving.Values[k]
+			}
+			out.Values[k] = max(out.Values[k], missing)
+		}
+	}
+	return out
+}
+
+// shortUnder gives the shortage that the same work would meet with the hours of
+// another plan.
+func (o Outcome) shortUnder(p Plan) Shortage {
+	f := p.floor(len(o.Weeks))
+	return short(o.classes, f.sets(f.weeks()))
+}
+
+// mostClasses is how many classes are looked at in all their sets; of more,
+// each by itself and all together.
+const mostClasses = 6
+
+// sets gives the sets of classes to look at: the hours that can't be worked are
+// the most by which any set's work is more than the hours of those who do any
+// of it (Hall 1935, Ford and Fulkerson 1956 on flows and cuts).
+func (f *Floor) sets(weeks []Week) []set {
+	var out []set
+	for in := 1; in < 1<<f.classes; in++ {
+		one, whole := in&(in-1) == 0, in == 1<<f.classes-1
+		if f.classes > mostClasses && !one && !whole {
+			continue
+		}
+		s := set{hours: make([]float64, len(weeks))}
+		for c := range f.classes {
+			if in&(1<<c) != 0 {
+				s.classes = append(s.classes, c)
+			}
+		}
+		for t := range f.crew {
+			if slices.ContainsFunc(s.classes, func(c int) bool { return f.can(t, c) }) {
+				for j, w := range weeks {
+					s.hours[j] += w.ByTechnician[t]
+				}
+			}
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// skills names the lines of kinds that only part of the crew can do.
+func (p Plan) skills(f *Floor, lines []Line) []Skill {
+	var out []Skill
+	for c := range f.classes {
+		s := Skill{Line: lines[c]}
+		for t := range p.Crew {
+			if f.can(t, c) {
+				s.Who = append(s.Who, p.Crew[t].Name)
+			}
+		}
+		if len(s.Who) == len(p.Crew) {
+			continue
+		}
+		for k, d := range p.Kinds {
+			if f.class[k] == c {
+				s.Kinds = append(s.Kinds, d.Kind)
+			}
+		}
+		out = append(out, s)
+	}
+	return out
+}
+
+// WeeksOfWork gives the backlog at each week's end as the weeks that those who
+// can do it will need for it, by their hours of the weeks after. With the same
+// hours every week it is backlog/hours.
+func (l Line) WeeksOfWork() forecast.Paths {
+	out := forecast.NewPaths(l.Backlog.Start, l.Backlog.Step, l.Backlog.H, l.Backlog.N())
+	for k, b := range l.Backlog.Values {
+		end := k%out.H + 1
+		out.Values[k] = l.weekly.until(float64(end), l.weekly.done[end], b)
+	}
+	return out
+}
+
+// Peak gives the distribution over paths of the greatest backlog at any week's
+// end, in weeks of work.
+func (l Line) Peak() forecast.Empirical {
+	weeks := l.WeeksOfWork()
+	peaks := make([]float64, weeks.N())
+	for i := range peaks {
+		for _, v := range weeks.Path(i) {
+			peaks[i] = max(peaks[i], v)
+		}
+	}
+	return forecast.NewEmpirical(peaks)
+}
+
+// ChanceOver gives the share of paths in which the backlog passes so many
+// weeks of work at some week's end.
+func (l Line) ChanceOver(weeks float64) float64 {
+	n := 0
+	for i := range l.Backlog.N() {
+		if l.over(i, weeks) > 0 {
+			n++
+		}
+	}
+	return float64(n) / float64(l.Backlog.N())
+}
+
+// WeeksOver gives the mean number of weeks at whose end the backlog is more
+// than so many weeks of work.
+func (l Line) WeeksOver(weeks float64) float64 {
+	n := 0
+	for i := range l.Backlog.N() {
+		n += l.over(i, weeks)
+	}
+	return float64(n) / float64(l.Backlog.N())
+}
+
+// over counts the weeks of a path at whose end more than so many weeks are
+// needed for the backlog.
+func (l Line) over(path int, weeks float64) (n int) {
+	for j, b := range l.Backlog.Path(path) {
+		if b > l.weekly.within(float64(j+1), weeks)+1e-6 { // sums of hours round
+			n++
+		}
+	}
+	return n
+}
