@@ -8,6 +8,7 @@ import (
 	"text/tabwriter"
 
 	"freshet/ingest/store"
+	"freshet/report"
 
 	"github.com/spf13/cobra"
 )
@@ -114,7 +115,7 @@ func (a *app) suggestKinds(ctx context.Context, db *store.Store) error {
 		fmt.Fprintln(a.out, "No two kinds look as if they meant one thing.")
 	}
 	for _, s := range all {
-		fmt.Fprintf(a.out, "%s (%d jobs) may be %s: %s.\n  freshet kinds merge %q --into %q\n", s.Kind, s.Jobs, s.Into, s.Why, s.Kind, s.Into)
+		fmt.Fprintf(a.out, "%s (%s) may be %s: %s.\n  freshet kinds merge %q --into %q\n", s.Kind, report.Count(float64(s.Jobs), "job"), s.Into, s.Why, s.Kind, s.Into)
 	}
 	return nil
 }

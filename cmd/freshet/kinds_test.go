@@ -19,7 +19,7 @@ func TestKinds(t *testing.T) {
 		args []string
 	}{
 		{"4 added", []string{"import", file}},
-		{`roof air (1 jobs) may be AC: both are usual words for air conditioning.`, []string{"kinds", "suggest"}},
+		{`roof air (1 job) may be AC: both are usual words for air conditioning.`, []string{"kinds", "suggest"}},
 		{`{"schema":1,"suggestions":[{"kind":"roof air","jobs":1,"into":"AC","why":"both are usual words for air conditioning"}]}`, []string{"kinds", "suggest", "--json"}},
 		{"AC      3     2026-02-04  AC (2), roof air (1)", []string{"kinds", "merge", "roof air", "--into", "AC"}},
 		{`"kind":"Cooling","words":[{"word":"AC","jobs":2,"last_seen":"2026-02-03"}`, []string{"kinds", "rename", "AC", "Cooling", "--json"}},

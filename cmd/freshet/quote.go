@@ -72,7 +72,9 @@ func (a *app) showQuote(v desk.Quote, kept int64) error {
 	if v.Beyond {
 		fmt.Fprintln(a.out, "One case in ten takes longer than a quote looks ahead.")
 	}
-	fmt.Fprintf(a.out, "\nThe %d days to the 8 in 10 are made of:\n", v.Ready.P80-v.AsOf)
+	if days := float64(v.Ready.P80 - v.AsOf); days > 0 {
+		fmt.Fprintf(a.out, "\nThe %s to the 8 in 10 are made of:\n", report.Count(days, "day"))
+	}
 	t = a.table()
 	for _, b := range v.Because {
 		if b.Days > 0 {

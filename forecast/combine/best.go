@@ -50,6 +50,14 @@ type Chosen struct {
 	Why    error            // said in Forecast's Warnings
 }
 
+// unit names a series' steps.
+func unit(s forecast.Series) string {
+	if s.Step == forecast.Week {
+		return "weeks"
+	}
+	return "steps"
+}
+
 // Fit scores the candidates and fits the best. With too little history to
 // compare, it is the first that fits.
 func (b Best) Fit(s forecast.Series) (forecast.Fit, error) {
@@ -89,7 +97,7 @@ func (b Best) Fit(s forecast.Series) (forecast.Fit, error) {
 		order = append([]forecast.Model{out.Model}, order...)
 		out.Why = fmt.Errorf("%s was chosen: the smallest error of %d models on this history", out.Model, len(out.Scores))
 	} else {
-		out.Why = fmt.Errorf("need %d steps of history to compare models, have %d: the first that fits was taken", b.Least+b.H+1, s.Len())
+		out.Why = fmt.Errorf("need %d %s of history to compare models, have %d: the first that fits was taken", b.Least+b.H+1, unit(s), s.Len())
 	}
 	var failed error
 	for _, m := range order {

@@ -62,7 +62,7 @@ type Undecided struct {
 }
 
 func (e *Undecided) Error() string {
-	return fmt.Sprintf("store: %s: need a word on columns that may hold known fields, have %d guesses", e.Name, len(e.Guesses))
+	return fmt.Sprintf("store: %s: need a word on each column whose meaning is guessed, have %d of them", e.Name, len(e.Guesses))
 }
 
 // Preview reads the head of a file and says which column would be taken for
