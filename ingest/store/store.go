@@ -160,7 +160,7 @@ func steps(db *sqlx.DB) (*goose.Provider, error) {
 
 func notNewer(have, newest int64) error {
 	if have > newest {
-		return fmt.Errorf("a newer freshet wrote this database: need tables of version %d or less, have %d", newest, have)
+		return fmt.Errorf("a newer freshet wrote this database: need tables of version %d or less, have %d; open it with that one, or go back to a backup from before with 'freshet restore'", newest, have)
 	}
 	return nil
 }
