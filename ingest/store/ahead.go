@@ -3,6 +3,7 @@ package store
 import (
 	"bytes"
 	"encoding/csv"
+	"slices"
 	"strings"
 
 	"freshet/ingest"
@@ -17,6 +18,7 @@ type row struct {
 	doubts []error
 	bad    *ingest.RowError // why there is no record, or nil
 	text   string           // of a bad row
+	mends  rejection        // what it was before it was mended
 }
 
 const (
@@ -27,8 +29,9 @@ const (
 // ahead calls use with every row, in order. Rows are read, and made ready and
 // shown to see, by a goroutine of their own, a few chunks ahead of use: reading a file takes as
 // long as writing its rows. When ahead returns, that goroutine has ended; a
-// panic of it goes on here. It returns use's error, or else that of rows.
-func ahead(rows Rows, t table, see func(*ingest.DropOff), use func(*row) error) error {
+// panic of it goes on here. It returns use's error, or else that of rows. why is
+// the column that says why a row was rejected, below zero if there is none.
+func ahead(rows Rows, t table, why int, see func(*ingest.DropOff), use func(*row) error) error {
 	full, free, stop := make(chan []row, chunks), make(chan []row, chunks), make(chan struct{})
 	for range chunks {
 		free <- make([]row, chunk)
@@ -45,7 +48,7 @@ func ahead(rows Rows, t table, see func(*ingest.DropOff), use func(*row) error) 
 			case c := <-free:
 				n := 0
 				for n < chunk && rows.Next() {
-					c[n].read(rows, t, see, &text)
+					c[n].read(rows, t, why, see, &text)
 					n++
 				}
 				full <- c[:n] // there is room: no more chunks than that are about
@@ -75,11 +78,15 @@ func ahead(rows Rows, t table, see func(*ingest.DropOff), use func(*row) error) 
 }
 
 // read takes the row that rows has in hand.
-func (r *row) read(rows Rows, t table, see func(*ingest.DropOff), text *bytes.Buffer) {
+func (r *row) read(rows Rows, t table, why int, see func(*ingest.DropOff), text *bytes.Buffer) {
 	if r.bad = rows.Reject(); r.bad != nil {
 		text.Reset()
+		cells := rows.Cells()
+		if why >= 0 && why < len(cells) { // it was for the time before
+			cells = slices.Delete(cells, why, why+1)
+		}
 		w := csv.NewWriter(text)
-		w.Write(rows.Cells())
+		w.Write(cells)
 		w.Flush()
 		r.text = strings.TrimSuffix(text.String(), "\n")
 		return
@@ -90,6 +97,11 @@ func (r *row) read(rows Rows, t table, see func(*ingest.DropOff), text *bytes.Bu
 		see(d)
 	}
 	r.key = r.record.Key()
+	if r.mends = (rejection{}); why >= 0 {
+		if cells := rows.Cells(); why < len(cells) {
+			r.mends = rejectionOf(cells[why])
+		}
+	}
 }
 
 // of makes a record ready.

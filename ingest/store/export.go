@@ -113,7 +113,7 @@ func (s *Store) ExportRejects(ctx context.Context, b Batch, w io.Writer) (n int,
 		for len(cells) < len(b.Headers) {
 			cells = append(cells, "")
 		}
-		if err := out.Write(slices.Insert(cells, len(b.Headers), ingest.Guard(bad.Error()))); err != nil {
+		if err := out.Write(slices.Insert(cells, len(b.Headers), ingest.Guard(rejection{b.ID, int64(bad.Line)}.why(&bad)))); err != nil {
 			return n, wrap(err)
 		}
 		n++

@@ -110,9 +110,9 @@ func TestRejectsComeBack(t *testing.T) {
 	var b bytes.Buffer
 	n, err := s.ExportRejects(ctx, batches[0], &b)
 	want := "sep=;\nro_number;dropped_off;kind;quoted_hours;why it was rejected\n" +
-		"2;2026-02-30;\"b;c\";1,25;drop-offs.csv:3: dropped_off 2026-02-30 is not a day\n" +
-		"3;2026-02-06;d;soon;drop-offs.csv:4: has 6 cells, need at most 4 as the header;too;many\n" +
-		"4;2026-02-07;'=e;'-1;drop-offs.csv:5: quoted_hours -1 is out of range, need hours from 0 to 2000\n"
+		"2;2026-02-30;\"b;c\";1,25;drop-offs.csv:3: dropped_off 2026-02-30 is not a day (row 3 of import 1)\n" +
+		"3;2026-02-06;d;soon;drop-offs.csv:4: has 6 cells, need at most 4 as the header (row 4 of import 1);too;many\n" +
+		"4;2026-02-07;'=e;'-1;drop-offs.csv:5: quoted_hours -1 is out of range, need hours from 0 to 2000 (row 5 of import 1)\n"
 	if err != nil || n != 3 || b.String() != want {
 		t.Errorf("want\n%s\nhave\n%s\n%v", want, b.String(), err)
 	}

@@ -191,6 +191,85 @@ func TestMendedRows(t *testing.T) {
 	}
 }
 
+// A rejected row that is mended again, in another way, takes its own place: not
+// one that an export has corrected since, nor under another repair order.
+func TestMendedAgain(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	if _, err := s.TakeIn(ctx, handIn("ro_number,dropped_off,kind,quoted_hours\n7,2026-02-02,plumbing,2\n7,2026-02-31,plumbing,3\n7,2026-02-31,plumbing,4\n"), handInLatest, at, nil); err != nil {
+		t.Fatal(err)
+	}
+	batches, err := s.Batches(ctx, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rejects strings.Builder
+	if n, err := s.ExportRejects(ctx, batches[0], &rejects); n != 2 || err != nil {
+		t.Fatal(n, err)
+	}
+	mend := func(edit ...string) store.Taken {
+		t.Helper()
+		b, err := s.TakeIn(ctx, handIn(strings.NewReplacer(edit...).Replace(rejects.String())), handInLatest, at, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		healthy(t, s)
+		return b
+	}
+	for i, c := range []struct {
+		before                    string // an export, or undo
+		edit                      []string
+		added, updated, unchanged int
+		doubts                    string
+	}{
+		{"", []string{"02-31,", "02-28,"}, 2, 0, 0, ""},
+		{"", []string{"02-31,", "02-27,"}, 0, 2, 0, ""},
+		{"", []string{"02-31,", "02-27,"}, 0, 0, 2, ""},
+		{"undo", []string{"02-31,", "02-26,"}, 0, 2, 0, ""}, // what is undone brought nothing
+		{"undo", []string{"02-31,", "02-25,"}, 0, 2, 0, ""}, // the second's place again
+		{"", []string{"02-31,", "02-25,", "plumbing,3", "plumbing,5"}, 0, 1, 1, ""},
+		{"ro_number,dropped_off,kind,quoted_hours\n7,2026-02-02,plumbing,2\n7,2026-02-20,plumbing,3\n7,2026-02-20,plumbing,4\n", []string{"02-31,", "02-19,"}, 2, 0, 0, ""}, // what an export says since stands
+		{"", []string{"02-31,", "02-25,", "7,", "8,"}, 2, 0, 0, "row 3 of import 1 was mended before under another repair order or kind"},
+		{"", []string{"02-31,", "02-24,", "(row", "(of row"}, 2, 0, 0, ""}, // its name is gone: it is a new row
+	} {
+		if c.before == "undo" {
+			if _, err := s.Undo(ctx, at); err != nil {
+				t.Fatal(err)
+			}
+		} else if c.before != "" {
+			take(t, s, c.before)
+		}
+		b := mend(c.edit...)
+		if b.Added != c.added || b.Updated != c.updated || b.Unchanged != c.unchanged || !strings.Contains(strings.Join(b.Doubts, "; "), c.doubts) {
+			t.Errorf("%d: want %+v, have %+v", i, c, b)
+		}
+	}
+}
+
+// A mended row that is rejected again can be mended again.
+func TestRejectedAgain(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	if _, err := s.TakeIn(ctx, handIn("ro_number,dropped_off,kind\n7,2026-02-31,plumbing\n"), handInLatest, at, nil); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		day      string
+		rejected int
+	}{{"2026-02-30", 1}, {"2026-02-28", 0}} {
+		batches, err := s.Batches(ctx, 1)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var rejects strings.Builder
+		if n, err := s.ExportRejects(ctx, batches[0], &rejects); n != 1 || err != nil {
+			t.Fatal(n, err)
+		}
+		text := strings.NewReplacer(",2026-02-31,", ","+c.day+",", ",2026-02-30,", ","+c.day+",").Replace(rejects.String())
+		if b, err := s.TakeIn(ctx, handIn(text), handInLatest, at, nil); err != nil || b.Rejected != c.rejected || b.Added != 1-c.rejected {
+			t.Errorf("%s: have %+v, %v", text, b, err)
+		}
+	}
+}
+
 var seeds = flag.Uint64("seeds", 200, "histories of overlapping exports")
 
 // Overlapping exports, edited, shuffled and undone at random, leave what a

@@ -62,15 +62,16 @@ const MaxShown = 100
 //
 // A file of mended rows lacks the other lines of their repair orders, so that
 // a line without a name of its own can't be told by counting lines of its
-// kind. Such a row is the line on record that says the same, or else a new
-// one: it never takes the place of another.
+// kind. Such a row is the line that it was when it was mended before, or the line
+// on record that says the same, or else a new one: it never takes the place of
+// another.
 func (s *Store) Import(ctx context.Context, b Batch, rows Rows, progress func(rows int)) (Batch, error) {
 	err := s.session(ctx, func(tx *session) error {
 		t, err := newTaker(tx, b)
 		if err != nil {
 			return err
 		}
-		if err := ahead(rows, t.table, t.doubts.see, func(r *row) error {
+		if err := ahead(rows, t.table, t.why, t.doubts.see, func(r *row) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
@@ -111,7 +112,9 @@ type taker struct {
 	known   known
 	usual   bool            // the last row was on record before
 	claimed map[string]bool // keys that mended rows have found
-	byHand  byHand          // that files don't take back
+	why     int             // column of a mended row's name, or below zero
+	mends   mends
+	byHand  byHand // that files don't take back
 	doubts  doubts
 	day     forecast.Date // the row's drop-off
 	weeks   weeks         // whose totals change
@@ -126,7 +129,7 @@ type known struct {
 }
 
 func newTaker(tx *session, b Batch) (*taker, error) {
-	t := &taker{b: b, tx: tx, claimed: map[string]bool{}}
+	t := &taker{b: b, tx: tx, claimed: map[string]bool{}, why: -1}
 	var ok bool
 	if t.table, ok = tables[b.Kind]; !ok {
 		return nil, fmt.Errorf("store: need a known kind of rows, have %q", b.Kind)
@@ -146,6 +149,12 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 	}
 	if err := newest.each(func(v []driver.Value) error { t.b.ID = v[0].(int64); return nil }); err != nil {
 		return nil, err
+	}
+	if b.Mended {
+		t.why = len(b.Headers)
+		if t.mends, err = newMends(tx); err != nil {
+			return nil, err
+		}
 	}
 	if !b.ByHand {
 		if t.byHand, err = readByHand(tx, b.Kind); err != nil {
@@ -187,7 +196,7 @@ func (t *taker) take(r *row) error {
 	key := r.key
 	if d, ok := r.record.(*ingest.DropOff); ok && t.b.Mended && d.Line == "" {
 		var err error
-		if key, err = t.place(d); err != nil {
+		if key, err = t.place(d, r.mends); err != nil {
 			return err
 		}
 	}
@@ -219,9 +228,27 @@ func rejectHash(line int64, column, value, reason, row string) hash {
 	return digestOf(text.Bytes())
 }
 
-// place finds the key of a mended row: that of the first line of its repair
-// order and kind that says the same and isn't taken, or else the first free.
-func (t *taker) place(d *ingest.DropOff) (key string, err error) {
+// place finds the key of a mended row: that under which it was taken in when it
+// was mended before, that of the first line of its repair order and kind that
+// says the same and isn't taken, or else the first free.
+func (t *taker) place(d *ingest.DropOff, of rejection) (key string, err error) {
+	key, known, err := t.mendedBefore(d, of)
+	if err != nil {
+		return "", err
+	}
+	if key == "" {
+		if key, err = t.free(d); err != nil {
+			return "", err
+		}
+	}
+	t.claimed[key] = true
+	if known {
+		_, err = t.mends.keep.exec(of.batch, of.line, t.b.ID, key)
+	}
+	return key, err
+}
+
+func (t *taker) free(d *ingest.DropOff) (key string, err error) {
 	for d.Nth = 1; ; d.Nth++ {
 		key = d.Key()
 		if t.claimed[key] {
@@ -232,7 +259,6 @@ func (t *taker) place(d *ingest.DropOff) (key string, err error) {
 			return "", err
 		}
 		if !found || bytes.Equal(t.known.digest, t.digest[:]) {
-			t.claimed[key] = true
 			return key, nil
 		}
 	}
