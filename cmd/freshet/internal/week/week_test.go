@@ -12,10 +12,13 @@ import (
 	"time"
 
 	"freshet/cmd/freshet/internal/desk"
+	"freshet/cmd/freshet/internal/post"
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/demo"
 	"freshet/ingest/store"
+	"freshet/report/html"
+	"freshet/report/mail"
 )
 
 // shop is a shop with a watched folder, and a clock that stands still.
@@ -408,4 +411,65 @@ func TestAgain(t *testing.T) {
 			t.Errorf("want %q refused", bad)
 		}
 	}
+}
+
+// BenchmarkTenYears makes the report of a shop with ten years of records, and,
+// of a report that is there, the owner's letter.
+func BenchmarkTenYears(b *testing.B) {
+	db, err := store.Open(b.Context(), filepath.Join(b.TempDir(), "shop.db"))
+	if err != nil {
+		b.Fatal(err)
+	}
+	defer db.Close()
+	day := forecast.DateOf(morning)
+	spec := demo.SixYears(2, day)
+	spec.From = day - 3653
+	for _, f := range demo.Generate(spec).Files() {
+		var text bytes.Buffer
+		if err := f.Write(&text); err != nil {
+			b.Fatal(err)
+		}
+		if _, err := db.TakeIn(b.Context(), store.HandIn{Name: f.Name, File: bytes.NewReader(text.Bytes()), Size: int64(text.Len())}, day, morning, nil); err != nil {
+			b.Fatal(err)
+		}
+	}
+	var run store.Run
+	b.Run("report", func(b *testing.B) {
+		for b.Loop() {
+			if run, err = Make(b.Context(), db, desk.Ask{AsOf: day, Weeks: 13, Seed: desk.Seed(day)}, "test"); err != nil {
+				b.Fatal(err)
+			}
+		}
+	})
+	b.Run("letter", func(b *testing.B) {
+		r, err := read(run)
+		if err != nil {
+			b.Fatal(err)
+		}
+		for _, attach := range []bool{false, true} {
+			b.Run(fmt.Sprint("attach=", attach), func(b *testing.B) {
+				size := 0
+				for b.Loop() {
+					var page []byte
+					if attach {
+						var text bytes.Buffer
+						if err := html.Write(&text, r); err != nil {
+							b.Fatal(err)
+						}
+						page = text.Bytes()
+					}
+					l, err := mail.Write(r, &r, mail.Owner)
+					if err != nil {
+						b.Fatal(err)
+					}
+					m, err := post.Message(post.Envelope{From: "shop@quillback.example", To: "owner@quillback.example", MessageID: "1@quillback.example", Date: morning}, l, page)
+					if err != nil {
+						b.Fatal(err)
+					}
+					size = len(m)
+				}
+				b.ReportMetric(float64(size)/1000, "kB")
+			})
+		}
+	})
 }
