@@ -8,6 +8,7 @@ import (
 	"encoding/base64"
 	"errors"
 	"fmt"
+	"mime/multipart"
 	"net"
 	"net/http"
 	"slices"
@@ -149,7 +150,7 @@ func (s *Server) admit(rt route, w http.ResponseWriter, r *http.Request) error {
 		} else {
 			err = r.ParseForm()
 		}
-		if errors.As(err, new(*http.MaxBytesError)) {
+		if errors.As(err, new(*http.MaxBytesError)) || errors.Is(err, multipart.ErrMessageTooLarge) {
 			return problem{http.StatusRequestEntityTooLarge, "That is more than this page takes."}
 		} else if err != nil {
 			return problem{http.StatusBadRequest, "The form could not be read."}
