@@ -25,7 +25,7 @@ type saying struct {
 
 func (s *saying) flags(f *pflag.FlagSet) {
 	f.StringVar(&s.explain, "explain", "", "`NAME` of an alert to explain")
-	f.StringVar(&s.because, "because", "", "what was behind it, `in words` of your own: a storm, a recall, a rally, a competitor that closed")
+	f.StringVar(&s.because, "because", "", "what was behind it, in `WORDS` of your own: a storm, a recall, a rally, a competitor that closed")
 	f.BoolVar(&s.oneTime, "one-time", false, "keep its weeks out of next year's season")
 	f.StringVar(&s.from, "from", "", "first `DAY` of those weeks (default the alert's)")
 	f.StringVar(&s.until, "until", "", "last `DAY` of those weeks (default the alert's)")
