@@ -185,6 +185,7 @@ func TestNotTrusted(t *testing.T) {
 type rude struct {
 	greet, hello, mail, rcpt, data, dot, quit string        // "" is the usual; "drop" hangs up; "hang" says nothing
 	pause                                     time.Duration // before each answer
+	hung, held                                chan struct{} // if any: hung is closed when a hang begins, which ends when held is
 	got, heard                                int
 	mu                                        sync.Mutex
 }
@@ -222,7 +223,12 @@ func (r *rude) talk(c net.Conn) {
 		case "drop":
 			return false
 		case "hang":
-			time.Sleep(time.Second)
+			if r.hung != nil {
+				close(r.hung)
+				<-r.held
+			} else {
+				time.Sleep(time.Second)
+			}
 			return false
 		case "":
 			said = usual
@@ -456,6 +462,50 @@ func TestNewestOnly(t *testing.T) {
 	}
 	if err := o.Store.LetterAgain(t.Context(), 99, now); err == nil {
 		t.Error("want an error for a letter that isn't there")
+	}
+}
+
+// While the mail server takes its time, others write to the database; told to
+// end, the send ends soon, and its letter goes out once more later.
+func TestSlowServer(t *testing.T) {
+	now := envelope.Date
+	r := &rude{dot: "hang", hung: make(chan struct{}), held: make(chan struct{})}
+	s := r.serve(t)
+	s.step, s.whole, s.grace = time.Minute, time.Minute, 10*time.Millisecond
+	o := outbox(t, s, &now)
+	put(t, o, "weekly/2026-W10/owner")
+	ctx, stop := context.WithCancel(t.Context())
+	ended := make(chan error, 1)
+	go func() {
+		_, err := o.Deliver(ctx)
+		ended <- err
+	}()
+	<-r.hung
+	wrote := make(chan error, 1)
+	go func() { wrote <- o.Store.Set(t.Context(), "x", "y") }()
+	select {
+	case err := <-wrote:
+		if err != nil {
+			t.Error(err)
+		}
+	case <-time.After(20 * time.Second):
+		t.Error("want no transaction open while the network is waited for")
+	}
+	if l := newest(t, o); l.State != store.Sending {
+		t.Errorf("want it on its way, have %+v", l)
+	}
+	stop()
+	select {
+	case err := <-ended:
+		if !errors.Is(err, context.Canceled) {
+			t.Errorf("have %v", err)
+		}
+	case <-time.After(20 * time.Second):
+		t.Fatal("want the send to end with its context")
+	}
+	close(r.held)
+	if l := newest(t, o); l.State != store.Waiting || l.Copies != 1 || !l.Due.After(now) {
+		t.Errorf("want it to wait for its second time, have %+v", l)
 	}
 }
 

@@ -46,6 +46,7 @@ type Server struct {
 	roots *tls.Config // tests trust their own certificates
 	step  time.Duration
 	whole time.Duration
+	grace time.Duration
 }
 
 // Check reports what makes the server unusable.
@@ -115,17 +116,19 @@ type Outcome struct {
 const (
 	usualStep  = 30 * time.Second
 	usualWhole = 5 * time.Minute
-	mostHeard  = 64 << 10 // bytes that a server may say
+	usualGrace = 2 * time.Second // for what is under way when the program is told to end
+	mostHeard  = 64 << 10        // bytes that a server may say
 )
 
 // Send hands a message to the server. sending is called before the server may
-// have any of it; if that fails, nothing is sent.
+// have any of it; if that fails, nothing is sent. When ctx ends, so does the
+// conversation, a moment later.
 func (s Server) Send(ctx context.Context, from, to string, message []byte, sending func() error) Outcome {
 	if err := s.Check(); err != nil {
 		return Outcome{Fate: Refused, Said: err.Error()}
 	}
 	if s.step == 0 {
-		s.step, s.whole = usualStep, usualWhole
+		s.step, s.whole, s.grace = usualStep, usualWhole, usualGrace
 	}
 	ctx, cancel := context.WithTimeout(ctx, s.whole)
 	defer cancel()
@@ -180,6 +183,7 @@ func (s Server) greet(ctx context.Context) (c *smtp.Client, out Outcome, ok bool
 	if err != nil {
 		return fail(Later, "the mail server can't be reached", err)
 	}
+	context.AfterFunc(ctx, func() { time.AfterFunc(s.grace, func() { raw.Close() }) })
 	until, _ := ctx.Deadline()
 	var conn net.Conn = &paced{Conn: raw, step: s.step, until: until}
 	if s.Security == TLS {

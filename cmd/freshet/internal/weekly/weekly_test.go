@@ -72,7 +72,7 @@ func TestEachMomentOnce(t *testing.T) {
 			if forward != (gaps > 0) {
 				t.Errorf("want gaps where clocks go forward and nowhere else, have %d moments in gaps", gaps)
 			}
-			if tried < int(until.Sub(from)/step)-4 {
+			if tried < int((until.Sub(from)-time.Hour)/step) { // one that begins in summer and ends in winter is an hour shorter
 				t.Errorf("want every moment tried, have %d", tried)
 			}
 		})
