@@ -344,6 +344,14 @@ func money(v float64) string {
 
 func dayName(d forecast.Date) string { return d.Time().Format("January 2") }
 
+// daysName names a stretch of days.
+func daysName(from, until forecast.Date) string {
+	if from.Time().Month() == until.Time().Month() {
+		return fmt.Sprintf("%s to %d", dayName(from), until.Time().Day())
+	}
+	return dayName(from) + " to " + dayName(until)
+}
+
 func plural(n int, one string) string {
 	if n == 1 {
 		return "1 " + one

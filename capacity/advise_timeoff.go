@@ -70,23 +70,19 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 	crosses := overNow >= a.LimitChance && over < a.LimitChance
 	advice := Advice{Do: ApproveTimeOff, From: max(req.From, a.From), Until: req.Until, Hours: taken,
 		DecideBy: a.before(req.From, a.TimeOffAhead)}
-	week := dayName(with.Weeks[worst].Monday)
-	said := fmt.Sprintf("With %s off, the chance that more work comes in than the crew has hours is %s in the week of %s, against %s with everybody in. ",
-		req.Name, percent(now), week, percent(without))
+	said := fmt.Sprintf("With %s off the chance of too few hours in the week of %s is %s, against %s with everybody in", req.Name, dayName(with.Weeks[worst].Monday), percent(now), percent(without))
 	if now <= a.LimitChance && !crosses {
-		advice.Why = said + "The crew can spare the time. If nothing is said, it may be asked for in a busier week."
+		advice.Why = said + ": the crew can spare the time now, while a busier week may be asked for if nothing is said."
 		return []Advice{advice}, nil
 	}
-	advice.Do, advice.Why = HoldTimeOff, said
 	if crosses {
-		advice.Why += fmt.Sprintf("The chance that the backlog passes %.2g weeks of work rises from %s to %s. ", a.LimitWeeks, percent(over), percent(overNow))
+		said += fmt.Sprintf(", and the chance that the backlog passes %.2g weeks of work rises from %s to %s", a.LimitWeeks, percent(over), percent(overNow))
 	}
+	offer := "plan overtime or wait for a clearer outlook, as no other week of the plan can spare those hours"
 	if weeks := a.sparing(most, req); len(weeks) > 0 {
-		advice.Why += "Offer another week (" + strings.Join(weeks, ", ") + "), or plan overtime. "
-	} else {
-		advice.Why += "No other week of the plan can spare those hours: plan overtime, or wait for a clearer outlook. "
+		offer = "offer " + strings.Join(weeks, " or ") + " instead, or plan overtime"
 	}
-	advice.Why += fmt.Sprintf("If it is approved all the same, %s are missing in that week on average.", hours(short.Dist(worst).Mean()))
+	advice.Do, advice.Why = HoldTimeOff, fmt.Sprintf("%s: %s; if it is approved all the same, %s are missing in that week on average.", said, offer, hours(short.Dist(worst).Mean()))
 	return []Advice{advice}, nil
 }
 
@@ -110,22 +106,21 @@ func (a *adviser) spares(j int, off float64) bool {
 		a.weeks.Dists[j].Quantile(a.PlanAt)+off/w.Available <= a.LimitWeeks
 }
 
-// sparing names up to three whole weeks that can spare so many hours: of those
-// that the absence leaves out, the nearest to it, in order.
+// sparing names the two stretches of whole weeks nearest to an absence, in
+// order, that can spare so many hours; the absence's own weeks aren't among
+// them.
 func (a *adviser) sparing(off float64, req Absence) []string {
-	var mondays []forecast.Date
-	for j, w := range a.out.Weeks {
-		if (w.Monday > req.Until || w.Monday+6 < req.From) && w.From == w.Monday && a.spares(j, off) {
-			mondays = append(mondays, w.Monday)
-		}
-	}
-	away := func(d forecast.Date) forecast.Date { return max(d-req.Until, req.From-d) }
-	slices.SortStableFunc(mondays, func(d, e forecast.Date) int { return cmp.Compare(away(d), away(e)) })
-	mondays = mondays[:min(3, len(mondays))]
-	slices.Sort(mondays)
-	names := make([]string, len(mondays))
-	for i, d := range mondays {
-		names[i] = dayName(d)
+	stretches := a.runs(func(j int) bool {
+		w := a.out.Weeks[j]
+		return (w.Monday > req.Until || w.Monday+6 < req.From) && w.From == w.Monday && a.spares(j, off)
+	})
+	away := func(r run) forecast.Date { return max(a.from(r)-req.Until, req.From-a.until(r)) }
+	slices.SortStableFunc(stretches, func(r, s run) int { return cmp.Compare(away(r), away(s)) })
+	stretches = stretches[:min(2, len(stretches))]
+	slices.SortFunc(stretches, func(r, s run) int { return r.first - s.first })
+	names := make([]string, len(stretches))
+	for i, r := range stretches {
+		names[i] = daysName(a.from(r), a.until(r))
 	}
 	return names
 }
@@ -146,17 +141,13 @@ func (a *adviser) spareWeeks() []Advice {
 		return nil
 	}
 	from, worst := a.from(best), 0.0
-	which := fmt.Sprintf("week of %s", dayName(from))
-	if best.len() > 1 {
-		which = fmt.Sprintf("%d weeks from %s", best.len(), dayName(from))
-	}
 	for j := best.first; j <= best.last; j++ {
 		worst = max(worst, a.chanceWithout(j, a.usualHours(j)))
 	}
 	return []Advice{{Do: ApproveTimeOff, From: from, Until: a.until(best), Hours: a.usualHours(best.first) * float64(best.len()),
 		DecideBy: a.before(from, a.TimeOffAhead),
-		Why: fmt.Sprintf("The %s can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at %s or less. "+
-			"If nothing is said, time off is asked for in busier weeks.", which, percent(max(.01, worst)))}}
+		Why: fmt.Sprintf("From %s one technician can be spared, with a chance of too few hours of %s or less, while time off is asked for in busier weeks if nothing is said.",
+			daysName(from, a.until(best)), percent(max(.01, worst)))}}
 }
 
 // usualHours gives the hours on jobs of a typical technician in week j.

@@ -44,6 +44,7 @@ type visit struct {
 	parts                 float64       // days until its part came; below 0 where none is known of
 	waiting               bool          // for a part, by its status on the counter's day
 	emergency, deferrable bool
+	declined              bool // or put off by its status, so that it isn't in the line
 }
 
 // trial is a visit quoted again by what was known on its day.
@@ -119,7 +120,7 @@ func (s *shop) readVisits(ctx context.Context, db *store.Store) (out []visit, cl
 		if strings.TrimSpace(name) == "" {
 			name = noKind
 		}
-		v := visit{ro: j.RO, kind: index[name], in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status)}
+		v := visit{ro: j.RO, kind: index[name], in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), declined: declined(j.Status)}
 		if j.PartsWait.Valid {
 			v.parts = j.PartsWait.V
 		}
@@ -250,7 +251,7 @@ func (c *Counter) openOn(day forecast.Date) []capacity.OpenJob {
 		if v.in >= day {
 			break
 		}
-		if v.ready != 0 && v.ready < day {
+		if v.declined || v.ready != 0 && v.ready < day {
 			continue
 		}
 		j := capacity.OpenJob{Kind: v.kind, DroppedOff: v.in, Quoted: v.quoted, Emergency: v.emergency, Deferrable: v.deferrable}

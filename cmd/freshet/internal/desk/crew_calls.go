@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"fmt"
+	"slices"
 
 	"freshet/capacity"
 	"freshet/forecast"
@@ -21,16 +22,25 @@ const (
 	goneDays  = 3 * 365
 )
 
-// calls lists whom to call for a lull: open work that can wait first, then
-// units that have not been in for a year, by numbers alone.
+// calls lists whom to call for a lull: work that was declined or put off first,
+// the latest before the rest, then open work that can wait, then units that
+// have not been in for a year, by numbers alone.
 func (s *shop) calls(ctx context.Context, db *store.Store) ([]string, error) {
 	var out []string
 	open, err := db.Open(ctx, s.ask.AsOf-forgotten, s.ask.AsOf)
 	if err != nil {
 		return nil, err
 	}
+	for _, j := range slices.Backward(open) {
+		if declined(j.Status) && len(out) < mostCalls/3 {
+			out = append(out, fmt.Sprintf("order %s: %s, declined or put off since %s", j.RO, j.Kind, report.LongDay(j.DroppedOff)))
+		}
+	}
 	for _, j := range open {
-		if c := (capacity.OpenJob{Deferrable: j.Deferrable, Emergency: j.Emergency, Waiting: waits(j.Status)}); c.CanMove(j.Kind) && len(out) < mostCalls/2 {
+		if declined(j.Status) {
+			continue
+		}
+		if c := (capacity.OpenJob{Deferrable: j.Deferrable, Emergency: j.Emergency, Waiting: waits(j.Status)}); c.CanMove(j.Kind) && len(out) < 2*mostCalls/3 {
 			out = append(out, fmt.Sprintf("order %s: %s that can wait", j.RO, j.Kind))
 		}
 	}

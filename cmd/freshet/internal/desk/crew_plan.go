@@ -69,7 +69,7 @@ const forgotten = 365
 func (s *shop) openJobs(visits []visit) []capacity.OpenJob {
 	var out []capacity.OpenJob
 	for _, v := range visits {
-		if v.ready == 0 && v.in >= s.ask.AsOf-forgotten {
+		if v.ready == 0 && !v.declined && v.in >= s.ask.AsOf-forgotten {
 			out = append(out, capacity.OpenJob{Kind: v.kind, DroppedOff: v.in, Quoted: v.quoted, Worked: v.clocked, Waiting: v.waiting, Emergency: v.emergency, Deferrable: v.deferrable})
 		}
 	}

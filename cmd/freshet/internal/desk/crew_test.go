@@ -11,6 +11,7 @@ import (
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest"
+	"freshet/report"
 )
 
 func crew(t *testing.T, d *desk.Desk, a desk.Ask, w capacity.WhatIf) desk.Crew {
@@ -142,12 +143,13 @@ func TestProductivityIsLearned(t *testing.T) {
 func TestWhomToCall(t *testing.T) {
 	d := empty(t)
 	var text strings.Builder
-	text.WriteString("ro_number,dropped_off,unit,kind,clocked_hours,ready,deferrable\n")
+	text.WriteString("ro_number,dropped_off,unit,kind,clocked_hours,ready,deferrable,status\n")
 	for i := range 400 {
-		fmt.Fprintf(&text, "R%d,%v,U%d,plumbing,2,%v,\n", i, asOf-700+forecast.Date(i), i, asOf-699+forecast.Date(i))
+		fmt.Fprintf(&text, "R%d,%v,U%d,plumbing,2,%v,,\n", i, asOf-700+forecast.Date(i), i, asOf-699+forecast.Date(i))
 	}
-	fmt.Fprintf(&text, "W1,%v,X,plumbing,,,yes\n", asOf-3)
-	fmt.Fprintf(&text, "Z9,%v,U0,plumbing,,,\n", asOf) // not in yet
+	fmt.Fprintf(&text, "D1,%v,Y,plumbing,,,,Customer declined\n", asOf-40)
+	fmt.Fprintf(&text, "W1,%v,X,plumbing,,,yes,\n", asOf-3)
+	fmt.Fprintf(&text, "Z9,%v,U0,plumbing,,,,\n", asOf) // not in yet
 	take(t, d, "drop-offs.csv", ingest.DropOffs, text.String(), nil)
 	take(t, d, "crew.csv", ingest.Crew, "name,weekly_hours,productivity\nOda,40,.8\n", nil)
 	for _, a := range crew(t, d, ask(asOf), capacity.WhatIf{DemandPercent: -90}).Advice {
@@ -155,7 +157,7 @@ func TestWhomToCall(t *testing.T) {
 			continue
 		}
 		calls := strings.Join(a.Call, "\n")
-		if len(a.Call) != 12 || !strings.HasPrefix(calls, "order W1: plumbing that can wait\nunit U334 ") || strings.Contains(calls, "Z9") {
+		if len(a.Call) != 12 || !strings.HasPrefix(calls, "order D1: plumbing, declined or put off since "+report.LongDay(asOf-40)+"\norder W1: plumbing that can wait\nunit U334 ") || strings.Contains(calls, "Z9") {
 			t.Errorf("have %d:\n%s", len(a.Call), calls)
 		}
 		return

@@ -297,6 +297,18 @@ func waits(status string) bool {
 	return false
 }
 
+// declined says whether a status means that the customer declined the work or
+// put it off, so that it isn't in the shop's line.
+func declined(status string) bool {
+	s := strings.ToLower(status)
+	for _, word := range []string{"declin", "deferred", "postpon"} {
+		if strings.Contains(s, word) {
+			return true
+		}
+	}
+	return false
+}
+
 // futures simulates the weeks asked for, and never fewer than a staffing
 // decision needs: so that every answer of a day comes from the same draws.
 func (s *shop) futures() (workload.Futures, error) {

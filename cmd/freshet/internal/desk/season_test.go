@@ -221,7 +221,7 @@ func (s *season) week(t *testing.T, monday forecast.Date) {
 // follow decides what falls due before the next Monday, on what was known.
 func (s *season) follow(t *testing.T, monday forecast.Date) {
 	t.Helper()
-	p := s.plan(t, monday, reach, 400)
+	p := s.plan(t, monday, reach, 200)
 	p.Policy.LostCost, p.Policy.WaitCost, p.Policy.LostWeeks = owner.lost, owner.waits, owner.longest
 	// The shop's own open work, as it worked it with the advice so far.
 	p.Open = nil
