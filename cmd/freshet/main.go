@@ -107,27 +107,27 @@ Do the crew's hours meet it?
 	The advice looks 40 weeks ahead, further than the 3 above, as a hire takes that long.
 	.
 	By 2026-12-14: Time off from January 11 to January 15 can be granted.
-	  With Ansel off, the chance that more work comes in than the crew has hours is 16 % in the week of January 11, against 4 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Ansel off the chance of too few hours in the week of January 11 is 16 %, against 4 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
 	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2026-12-21: Time off from January 18 to January 22 can be granted.
-	  With Brika off, the chance that more work comes in than the crew has hours is 19 % in the week of January 18, against 6 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Brika off the chance of too few hours in the week of January 18 is 19 %, against 6 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
 	  With the season 21 days later it is better held; with 15 % less work it stands (34 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2026-12-28: Hold the time off from January 25 to January 29.
-	  With Corin off, the chance that more work comes in than the crew has hours is 23 % in the week of January 25, against 6 % with everybody in. Offer another week (January 11, January 18, February 1), or plan overtime. If it is approved all the same, 6 h are missing in that week on average.
+	  With Corin off the chance of too few hours in the week of January 25 is 23 %, against 6 % with everybody in: offer January 4 to 24 or February 1 to 7 instead, or plan overtime; if it is approved all the same, 6 h are missing in that week on average.
 	  With the season 21 days later it stands (34 hours); with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
 	By 2027-01-04: Time off from February 1 to February 5 can be granted.
-	  With Dessa off, the chance that more work comes in than the crew has hours is 18 % in the week of February 1, against 5 % with everybody in. The crew can spare the time. If nothing is said, it may be asked for in a busier week.
+	  With Dessa off the chance of too few hours in the week of February 1 is 18 %, against 5 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
 	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2027-02-01: Weeks that can spare someone: March 1 to March 21.
-	  The 3 weeks from March 1 can spare one technician: with one off, the chance that more work comes in than the crew has hours stays at 20 % or less. If nothing is said, time off is asked for in busier weeks.
+	  From March 1 to 21 one technician can be spared, with a chance of too few hours of 20 % or less, while time off is asked for in busier weeks if nothing is said.
 	  With the season 21 days later it stands (100 hours); with 15 % less work it stands (100 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2027-04-19: Hold the time off from May 17 to May 21.
-	  With Corin off, the chance that more work comes in than the crew has hours is 45 % in the week of May 17, against 22 % with everybody in. Offer another week (March 1, March 8, March 15), or plan overtime. If it is approved all the same, 19 h are missing in that week on average.
+	  With Corin off the chance of too few hours in the week of May 17 is 45 %, against 22 % with everybody in: offer March 1 to 21 or August 9 to 29 instead, or plan overtime; if it is approved all the same, 19 h are missing in that week on average.
 	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
@@ -256,7 +256,7 @@ what was known then:
 	                      80 % quantile of the last year's stays  17.9 days
 	  hours ahead over the crew's hours, and what that missed by  17.7 days
 	.
-	The watch over 104 weeks: 9 alerts, of which 2.5 a year stood no more four weeks later.
+	The watch over 104 weeks: 10 alerts, of which 3.0 a year stood no more four weeks later.
 
 --as-of pretends that a day begins now: nothing that came later counts, so that
 an old question has its old answer. Every answer can be had as JSON:
