@@ -198,14 +198,13 @@ func (h Habits) expected(j OpenJob) float64 {
 	if j.Quoted > 0 {
 		least, from, times = j.Worked/j.Quoted, h.Growth[j.Kind], j.Quoted
 	}
-	if i, _ := slices.BinarySearch(from, least+enough); least > 0 {
-		from = from[i:]
-		if len(from) == 0 {
-			return 0
-		}
-	}
 	if len(from) == 0 {
 		return max(0, times-j.Worked)
+	}
+	if i, _ := slices.BinarySearch(from, least+enough); least > 0 {
+		if from = from[i:]; len(from) == 0 {
+			return 0
+		}
 	}
 	return times*stat.Mean(from, nil) - j.Worked
 }

@@ -187,3 +187,87 @@ func TestHoursOfAJob(t *testing.T) {
 		}
 	}
 }
+
+// What is left of an open job: drawn from jobs of its kind that took longer
+// than it has been worked on, less that; worked by hand, and in the mean of
+// many draws what expected says.
+func TestOpenJobs(t *testing.T) {
+	h := Habits{Hours: [][]float64{{2, 4, 6, 8}, nil}, Growth: [][]float64{{1, 1.5, 2}, nil}, Wait: [][]float64{{4, 12}, nil}, Needs: []float64{0, 0}}
+	for _, c := range []struct {
+		what string
+		j    OpenJob
+		want float64 // mean of the hours left
+	}{
+		{"not begun, not quoted", OpenJob{}, 5},
+		{"begun, not quoted", OpenJob{Worked: 4}, 3}, // of 6 and 8
+		{"worked on longer than any", OpenJob{Worked: 9}, 0},
+		{"quoted, not begun", OpenJob{Quoted: 4}, 6},
+		{"quoted and begun", OpenJob{Quoted: 4, Worked: 4}, 3}, // of 1.5 and 2 times 4
+		{"quoted, nearly done", OpenJob{Quoted: 4, Worked: 7}, 1},
+		{"quoted, beyond any growth", OpenJob{Quoted: 4, Worked: 9}, 0},
+		{"of a kind without a past", OpenJob{Kind: 1}, 1},
+		{"of such a kind, quoted", OpenJob{Kind: 1, Quoted: 5, Worked: 2}, 3},
+		{"of such a kind, beyond it", OpenJob{Kind: 1, Worked: 2}, 0},
+	} {
+		c.j.DroppedOff = floorStart - 2
+		if have := h.expected(c.j); math.Abs(have-c.want) > 1e-12 {
+			t.Errorf("%s: want %v h, have %v", c.what, c.want, have)
+		}
+		r := rand.New(rand.NewPCG(4, 4))
+		sum := 0.0
+		const n = 4000
+		for range n {
+			task := h.open(c.j, floorStart, r)
+			if task.Hours < 0 || task.In != -2 || task.From != -2 || task.Rank != Usual || task.Kind != c.j.Kind {
+				t.Fatalf("%s: have %+v", c.what, task)
+			}
+			sum += task.Hours / n
+		}
+		// The hours left spread by 2.3 h at the most: four standard errors are .15 h.
+		if math.Abs(sum-c.want) > .15 {
+			t.Errorf("%s: want %v h in the mean of the draws, have %.3f", c.what, c.want, sum)
+		}
+	}
+	r := rand.New(rand.NewPCG(4, 4))
+	for _, c := range []struct {
+		what string
+		j    OpenJob
+		from int
+		rank Rank
+	}{
+		{"waiting", OpenJob{DroppedOff: floorStart - 5, Waiting: true}, 7, Usual}, // twelve days in all
+		{"waiting longer than any", OpenJob{DroppedOff: floorStart - 20, Waiting: true}, 11, Usual},
+		{"not before a day", OpenJob{DroppedOff: floorStart - 5, NotBefore: floorStart + 3, Emergency: true}, 3, Urgent},
+		{"a day that has been", OpenJob{DroppedOff: floorStart - 5, NotBefore: floorStart - 9, Deferrable: true}, -5, CanWait},
+		{"waiting, and not before", OpenJob{DroppedOff: floorStart - 5, NotBefore: floorStart + 30, Waiting: true}, 30, Usual},
+	} {
+		if task := h.open(c.j, floorStart, r); task.From != c.from || task.Rank != c.rank {
+			t.Errorf("%s: want day %d, have %+v", c.what, c.from, task)
+		}
+	}
+}
+
+// Of values alike, those above the least come alike often.
+func TestBeyond(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 6))
+	count := map[float64]int{}
+	for range 3000 {
+		count[beyond([]float64{1, 2, 3, 4, 5}, 2, r, 9)]++
+	}
+	for _, v := range []float64{3, 4, 5} {
+		if math.Abs(float64(count[v])-1000) > 4*26 { // four standard deviations of a third of 3000
+			t.Errorf("want a third of each, have %v", count)
+		}
+	}
+	if len(count) != 3 {
+		t.Errorf("want 3, 4 and 5, have %v", count)
+	}
+	for _, c := range []struct {
+		from                 []float64
+		least, without, want float64
+	}{{nil, 0, 1, 1}, {nil, 3, 1, 3}, {[]float64{1, 2}, 5, 9, 5}, {[]float64{-1}, 0, 9, -1}} {
+		if have := beyond(c.from, c.least, r, c.without); have != c.want {
+			t.Errorf("%+v: have %v", c, have)
+		}
+	}
+}
