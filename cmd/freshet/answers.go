@@ -136,15 +136,18 @@ func (a *app) showCrew(v desk.Crew) error {
 	for _, s := range v.Skills {
 		worst := s.Weeks[0]
 		for _, w := range s.Weeks {
-			if w.ChanceShort > worst.ChanceShort {
+			if w.AvailableHours > 0 && (w.ChanceShort > worst.ChanceShort || worst.AvailableHours == 0) {
 				worst = w
 			}
 		}
-		if worst.ChanceShort < worthSaying {
+		if worst.ChanceShort < worthSaying || worst.AvailableHours == 0 {
 			continue
 		}
 		fmt.Fprintf(a.out, "Only %s can do %s: %s in the tightest week, that of %s, against %s of such work (chance short %.0f %% at least).\n",
 			strings.Join(s.Who, " and "), strings.Join(s.Kinds, ", "), hoursOf(worst.AvailableHours), worst.Week, hoursOf(worst.ExpectedHours.Mean), 100*worst.ChanceShort)
+	}
+	if w := v.Weeks[0]; w.WaitingHours.P50 >= 1 {
+		fmt.Fprintf(a.out, "Besides, about %s wait for parts or approval at the end of this week.\n", hoursOf(w.WaitingHours.P50))
 	}
 	if h := v.HoldBack; h != nil {
 		fmt.Fprintf(a.out, "Emergencies: %.1f a week; leave %s a week free of promises, enough in %.0f weeks of 100. Release what is left on Thursday.\n", h.PerWeek, hoursOf(h.Hours), 100*h.At)

@@ -103,6 +103,7 @@ Do the crew's hours meet it?
 	  2026-11-30     134 h           67 h      31 to 111           3 %                16 h                 1
 	  2026-12-07     134 h           67 h      30 to 110           2 %                 9 h                 1
 	.
+	Besides, about 30 h wait for parts or approval at the end of this week.
 	Emergencies: 1.9 a week; leave 17 h a week free of promises, enough in 80 weeks of 100. Release what is left on Thursday.
 	The advice looks 40 weeks ahead, further than the 3 above, as a hire takes that long.
 	.

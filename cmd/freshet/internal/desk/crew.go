@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"errors"
+	"fmt"
 	"slices"
 
 	"freshet/capacity"
@@ -127,6 +128,9 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 		return Crew{}, err
 	}
 	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: len(o.Weeks), Advice: []report.Advice{}, Warnings: s.said(f), Weeks: s.crewWeeks(plan, o), Skills: s.crewSkills(o)}
+	if said := lotFull(out.Weeks, s.policy); said != "" {
+		out.Warnings = append(out.Warnings, said)
+	}
 	if out.HoldBack, err = s.holdBack(ctx, db); err != nil {
 		return Crew{}, err
 	}
@@ -176,6 +180,29 @@ func (s *shop) crewWeeks(plan capacity.Plan, o capacity.Outcome) []CrewWeek {
 		}
 	}
 	return out
+}
+
+// lotFull says in which weeks the lot is likelier full than the owner puts up
+// with; nothing if in none.
+func lotFull(weeks []CrewWeek, p capacity.Policy) string {
+	first, worst, n := CrewWeek{}, 0.0, 0
+	for _, w := range weeks {
+		if w.ChanceLotFull == nil || *w.ChanceLotFull <= p.LimitChance {
+			continue
+		}
+		if n++; n == 1 {
+			first = w
+		}
+		worst = max(worst, *w.ChanceLotFull)
+	}
+	if n == 0 {
+		return ""
+	}
+	said := fmt.Sprintf("All %d lot spaces may be taken in the week of %s (a chance of %.0f %%)", p.LotSpaces, report.Day(first.Week), 100**first.ChanceLotFull)
+	if n > 1 {
+		said += fmt.Sprintf(" and in %d weeks more, with a chance of up to %.0f %%", n-1, 100*worst)
+	}
+	return said + ": ask those whose job can wait to keep their rig at home."
 }
 
 func (s *shop) crewSkills(o capacity.Outcome) []CrewSkill {

@@ -164,3 +164,40 @@ func TestWhomToCall(t *testing.T) {
 	}
 	t.Fatal("no lull at a tenth of the work")
 }
+
+// A lot too small for the shop's rigs is said with its week and chance, in the
+// answer and in each week.
+func TestLotFull(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds")
+	}
+	d := shop(t, nil)
+	full := func(spaces float64) (chance *float64, said string) {
+		for _, l := range desk.Limits() {
+			if l.Name == "lot-spaces" {
+				if err := d.SetLimit(context.Background(), l, spaces); err != nil {
+					t.Fatal(err)
+				}
+			}
+		}
+		c := crew(t, d, ask(asOf), capacity.WhatIf{})
+		for _, w := range c.Warnings {
+			if strings.Contains(w, "lot spaces") {
+				said = w
+			}
+		}
+		if rigs := c.Weeks[0].RigsOnLot.P50; rigs < 5 || rigs > 60 {
+			t.Errorf("%v rigs on the lot", rigs)
+		}
+		return c.Weeks[0].ChanceLotFull, said
+	}
+	if chance, said := full(0); chance != nil || said != "" {
+		t.Errorf("without a limit: %v, %q", chance, said)
+	}
+	if chance, said := full(3); chance == nil || *chance != 1 || !strings.Contains(said, "All 3 lot spaces may be taken in the week of November 23 (a chance of 100 %)") {
+		t.Errorf("three spaces: %v, %q", chance, said)
+	}
+	if chance, said := full(1000); chance == nil || *chance != 0 || said != "" {
+		t.Errorf("a thousand spaces: %v, %q", chance, said)
+	}
+}
