@@ -142,9 +142,10 @@ func (p Plan) follow(lostWeeks float64) (Outcome, error) {
 	for j := range h {
 		for i := range n {
 			if spaces := p.policy().LotSpaces; spaces > 0 && out.OnLot.Path(i)[j] >= float64(spaces) {
-				out.LotFull[j] += 1 / float64(n)
+				out.LotFull[j]++
 			}
 		}
+		out.LotFull[j] /= float64(n)
 	}
 	out.Skills = p.skills(floor, out.classes)
 	return out, nil

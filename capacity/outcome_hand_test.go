@@ -6,20 +6,20 @@ import (
 	"freshet/forecast"
 )
 
-// By hand: on the first Monday two rigs that are ready and leave after three
-// days, one in the shop whose 6.8 h take one technician the day, and four that
-// come: seven on the lot. Each of the four is ready that day, stays three days
-// more and leaves on the fourth.
+// By hand: on the first Monday two rigs that are ready and leave a week later,
+// one in the shop whose 6.8 h take one technician the day, and four that come:
+// seven on the lot. Four of the five are ready that day and one on Tuesday; they
+// stay seven days more, so that all five stand there on the second Monday.
 func TestLot(t *testing.T) {
 	p := storyPlan(onePath(4*6.8, 0), 6.8)
 	p.Open = []OpenJob{{DroppedOff: monday - 3, Quoted: 6.8}}
-	p.Lot.Ready, p.Habits.PickUp = 2, []float64{3}
+	p.Lot.Ready, p.Habits.PickUp = 2, []float64{7}
 	p.Policy = DefaultPolicy()
 	p.Policy.LotSpaces = 7
 	o := outcome(t, p)
 	near(t, "rigs in the first week", o.OnLot.Values[0], 7, 0)
 	near(t, "full", o.LotFull[0], 1, 0)
-	near(t, "rigs in the second", o.OnLot.Values[1], 0, 0)
+	near(t, "rigs in the second", o.OnLot.Values[1], 5, 0)
 	near(t, "not full", o.LotFull[1], 0, 0)
 	p.Policy.LotSpaces, p.Lot.Rigs = 8, .5
 	o = outcome(t, p)

@@ -139,6 +139,7 @@ func TestWeeksOfWork(t *testing.T) {
 	p.Calendar, p.Open = closed, inShop(100)
 	// 60 h left on Sunday: a closed week, a week of 40 h and half of one.
 	o := outcome(t, p)
+	near(t, "open work doesn't arrive", o.Arriving.Values[0], 0, 0)
 	near(t, "through a closed week", o.WeeksOfWork().Values[0], 2.5, 1e-6)
 	near(t, "chance over", o.ChanceOver(2.4), 1, 0)
 	near(t, "chance not over", o.ChanceOver(2.6), 0, 0)
