@@ -3,7 +3,9 @@ package main
 import (
 	"context"
 	_ "embed"
+	"fmt"
 	"net/url"
+	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
@@ -31,12 +33,12 @@ func browser(t *testing.T) (ctx context.Context, loaded func() []string) {
 		t.Skip("no chromium here: apt-get install chromium")
 	}
 	options := []chromedp.ExecAllocatorOption{chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.UserDataDir(t.TempDir()), chromedp.Flag("headless", "new")}
-	for _, f := range []string{"disable-gpu", "disable-quic", "no-first-run", "disable-background-networking", "disable-component-update", "disable-sync"} {
+	for _, f := range []string{"disable-gpu", "disable-quic", "no-first-run", "disable-background-networking", "disable-component-update", "disable-sync", "hide-scrollbars"} {
 		options = append(options, chromedp.Flag(f, true))
 	}
 	ctx, stop := chromedp.NewExecAllocator(context.Background(), options...)
 	t.Cleanup(stop)
-	ctx, stop = context.WithTimeout(ctx, 2*time.Minute)
+	ctx, stop = context.WithTimeout(ctx, 4*time.Minute)
 	t.Cleanup(stop)
 	ctx, stop = chromedp.NewContext(ctx)
 	t.Cleanup(stop)
@@ -117,6 +119,17 @@ func TestFirstRunInABrowser(t *testing.T) {
 	if status, _, errs := call(t, "demo", "--as-of", "2026-11-23", "--files", dir); status != done {
 		t.Fatal(errs)
 	}
+	// A week with far more than usual, so that there is something to explain.
+	f, err := os.OpenFile(filepath.Join(dir, "drop-offs.csv"), os.O_APPEND|os.O_WRONLY, 0)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 60 {
+		fmt.Fprintf(f, "%d,2026-11-17,cooling,,2,2,,,,,,,2026-11-19,2026-11-20,picked up,\n", 700000+i)
+	}
+	if err := f.Close(); err != nil {
+		t.Fatal(err)
+	}
 	base := served(t, monday, "serve", "--db", filepath.Join(dir, "shop.db"))
 
 	do(t, ctx, "the shop", chromedp.EmulateViewport(1280, 900), chromedp.Navigate(base+"/"),
@@ -137,6 +150,11 @@ func TestFirstRunInABrowser(t *testing.T) {
 	do(t, ctx, "time off", chromedp.Navigate(base+"/time-off"), script(`document.querySelector('form [name=until]').form.name.value`),
 		script(`(f => { f.elements.name.value = 'shop'; f.elements.from.value = '2026-12-24'; f.elements.until.value = '2026-12-26'; f.requestSubmit() })(document.querySelector('[name=until]').form)`))
 	read(t, ctx, "time off", `document.body.innerText.includes('Saturday, December 26, 2026')`)
+
+	do(t, ctx, "watch", chromedp.Navigate(base+"/watch"))
+	read(t, ctx, "an alert", `!!document.querySelector('.alert [name=because]')`)
+	do(t, ctx, "an explanation", script(`(f => { f.elements.because.value = 'a <b>rally</b> in town'; f.requestSubmit() })(document.querySelector('[name=because]').form)`))
+	read(t, ctx, "the alert is explained", `!document.body.innerText.includes('Working it out anew') && document.body.innerText.includes('a <b>rally</b> in town')`)
 
 	links, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll('nav a')].map(a => a.getAttribute('href'))`))
 	if err != nil || len(links) < 6 {

@@ -203,7 +203,7 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 	do := func(wish week.Wish) {
 		beat.Store(a.now().Unix())
 		w.Do(ctx, wish) // keeps and logs what fails
-		if pages.Warm(ctx) {
+		if len(anew.wanted) == 0 && pages.Warm(ctx) {
 			debug.FreeOSMemory() // what a report takes isn't needed again before the next
 		}
 	}
@@ -230,7 +230,10 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 	case <-ctx.Done():
 		end, cancel := context.WithTimeout(context.WithoutCancel(ctx), 4*time.Second)
 		defer cancel()
-		return srv.Shutdown(end)
+		if err := srv.Shutdown(end); !errors.Is(err, context.DeadlineExceeded) {
+			return err
+		}
+		return srv.Close() // whoever still waits for a page has waited long enough
 	}
 }
 

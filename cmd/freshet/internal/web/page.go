@@ -23,7 +23,7 @@ import (
 //go:embed templates/*.html
 var files embed.FS
 
-var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell}).ParseFS(files, "templates/*.html"))
+var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell, "made": madeOf}).ParseFS(files, "templates/*.html"))
 
 // dayOf writes a day that is kept as YYYY-MM-DD as people do.
 func dayOf(text string) (string, error) {

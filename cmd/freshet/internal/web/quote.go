@@ -141,3 +141,18 @@ func (s *Server) keepQuote(w http.ResponseWriter, r *http.Request) error {
 	}
 	return s.back(w, r, "/quote", "quoted")
 }
+
+// madeOf says in plain words what days of a quote are for.
+func madeOf(what string) string {
+	switch what {
+	case "queue":
+		return "waiting in line"
+	case "labor":
+		return "the work itself"
+	case "parts":
+		return "waiting for parts"
+	case "growth":
+		return "work found once it is opened"
+	}
+	return what
+}

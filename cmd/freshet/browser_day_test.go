@@ -1,0 +1,152 @@
+package main
+
+import (
+	"bytes"
+	"flag"
+	"fmt"
+	"image"
+	"image/color"
+	"image/png"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/chromedp/chromedp"
+	"github.com/chromedp/chromedp/kb"
+)
+
+var pictures = flag.String("pictures", "", "write pictures of the demo shop's pages into this folder, from TestDayInABrowser")
+
+// A day's work in a browser, on the demo shop: a quote that answers while one
+// types, kept and printed; what makes a week, by the keyboard; a job put right;
+// a vacation taken out and put back.
+func TestDayInABrowser(t *testing.T) {
+	if testing.Short() {
+		t.Skip("a browser takes seconds")
+	}
+	t.Setenv("FRESHET_DB", "")
+	t.Setenv("TMPDIR", t.TempDir())
+	ctx, _ := browser(t)
+	base := served(t, monday, "demo")
+	settled(t, base)
+	if *pictures != "" {
+		takePictures(t, base)
+	}
+	click := func(what, css string) {
+		t.Helper()
+		do(t, ctx, what, script(fmt.Sprintf(`(e => { e.click() })(document.querySelector(%q))`, css)))
+	}
+	settle := func(what, expression string) {
+		t.Helper()
+		read(t, ctx, what, `!document.body.innerText.includes('Working it out anew') && `+expression)
+	}
+
+	do(t, ctx, "a quote", chromedp.EmulateViewport(1280, 900), chromedp.Navigate(base+"/quote"),
+		script(`document.querySelector('[name=kind]').value = 'cooling'; document.querySelector('[name=kind]').dispatchEvent(new Event('input', {bubbles: true}))`),
+		chromedp.Focus(chromedp.CSS("[name=hours]")), chromedp.KeyEvent("3.5"))
+	read(t, ctx, "the dates stand there without a click", `document.querySelectorAll('#answer dl.dates dd').length == 3 && document.querySelector('#answer').innerText.includes('3.5 hours') && location.search == ''`)
+	do(t, ctx, "keeping it", script(`document.querySelector('#answer [name=ro]').value = 'Q-77'; document.querySelector('#answer form').requestSubmit()`))
+	read(t, ctx, "the quote is kept", `document.body.innerText.includes('The quote is kept.') && document.body.innerText.includes('Q-77')`)
+	click("the slip", "td a[href$=slip]")
+	read(t, ctx, "the slip", `document.querySelector('h1').innerText == 'When it will likely be ready' && document.body.innerText.includes('repair order Q-77')`)
+	audit(t, ctx, "the slip")
+	do(t, ctx, "the slip on paper", media("print", "light"))
+	read(t, ctx, "the slip on paper is the slip alone", `document.querySelector('nav').offsetHeight == 0 && document.querySelector('button').offsetHeight == 0 && document.querySelector('.dates').offsetHeight > 0 && document.body.scrollHeight < 1000`)
+
+	do(t, ctx, "what makes a week", media("", "light"), chromedp.Navigate(base+"/outlook"))
+	read(t, ctx, "the outlook", `!!document.querySelector('.chart svg')`)
+	const saysNow = `[...document.querySelectorAll('#why > p')].filter(p => !p.hidden).map(p => p.innerText).join()`
+	read(t, ctx, "this week's reasons", saysNow+`.includes('November 23')`)
+	do(t, ctx, "by the keyboard", chromedp.Focus(chromedp.CSS("[data-week]")), chromedp.KeyEvent(strings.Repeat(kb.ArrowRight, 3)))
+	read(t, ctx, "a later week's reasons", saysNow+`.includes('December')`)
+	do(t, ctx, "by pointing", script(`document.querySelectorAll('[data-weeks] tr')[1].dispatchEvent(new Event('pointerenter'))`))
+	read(t, ctx, "the week pointed at", saysNow+`.includes('November 30') && document.querySelector('[data-week]').value == 1`)
+
+	do(t, ctx, "a job", chromedp.Navigate(base+"/jobs"))
+	click("the first job", "th a[href^='/jobs/line']")
+	read(t, ctx, "the job's form", `!!document.querySelector('[name=quoted_hours]')`)
+	audit(t, ctx, "a job")
+	do(t, ctx, "its hours", script(`document.querySelector('[name=quoted_hours]').value = '7.75'; document.querySelector('[name=quoted_hours]').form.requestSubmit()`))
+	settle("the job is saved", `document.querySelector('[name=quoted_hours]').value == '7.75' && document.body.innerText.includes('quoted hours from')`)
+
+	do(t, ctx, "time off", chromedp.Navigate(base+"/time-off"))
+	click("taking it out", "[name=step][value=out] ~ button")
+	settle("it is out", `document.body.innerText.includes('It is off the calendar.') && !!document.querySelector('[name=step][value=back]')`)
+	click("putting it back", "[name=step][value=back] ~ button")
+	settle("it is back", `document.body.innerText.includes('It is back on the calendar.') && !document.querySelector('[name=step][value=back]')`)
+}
+
+// takePictures shows each page of the navigation as wide as a window and as a
+// phone, and keeps what is seen first of each.
+func takePictures(t *testing.T, base string) {
+	t.Helper()
+	ctx, _ := browser(t)
+	do(t, ctx, "the first page", chromedp.Navigate(base+"/"))
+	links, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll('nav a')].map(a => a.getAttribute('href'))`))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range links {
+		name := strings.Trim(p, "/")
+		if name == "" {
+			name = "week"
+		}
+		if p == "/quote" {
+			p += "?kind=cooling&hours=4&part=here"
+		}
+		for suffix, size := range map[string][2]int64{"wide": {1280, 1000}, "phone": {390, 844}} {
+			do(t, ctx, p, media("", "light"), chromedp.EmulateViewport(size[0], size[1]), chromedp.Navigate(base+p))
+			read(t, ctx, p+" is drawn", `[...document.querySelectorAll('.chart')].every(c => !!c.querySelector('svg'))`)
+			shot, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
+			if err != nil {
+				t.Fatal(err)
+			}
+			if shot, err = fewColors(shot); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(filepath.Join(*pictures, "page-"+name+"-"+suffix+".png"), shot, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+	}
+}
+
+// fewColors writes a picture anew with the 256 colors that it has most of: a
+// third of the bytes, and a page has few.
+func fewColors(shot []byte) ([]byte, error) {
+	from, err := png.Decode(bytes.NewReader(shot))
+	if err != nil {
+		return nil, err
+	}
+	count := map[color.Color]int{}
+	at := from.Bounds()
+	for y := at.Min.Y; y < at.Max.Y; y++ {
+		for x := at.Min.X; x < at.Max.X; x++ {
+			count[from.At(x, y)]++
+		}
+	}
+	var most color.Palette
+	for c := range count {
+		most = append(most, c)
+	}
+	slices.SortFunc(most, func(a, b color.Color) int { return count[b] - count[a] })
+	most = most[:min(256, len(most))]
+	to := image.NewPaletted(at, most)
+	nearest := map[color.Color]uint8{}
+	for y := at.Min.Y; y < at.Max.Y; y++ {
+		for x := at.Min.X; x < at.Max.X; x++ {
+			c := from.At(x, y)
+			i, ok := nearest[c]
+			if !ok {
+				i = uint8(most.Index(c))
+				nearest[c] = i
+			}
+			to.SetColorIndex(x, y, i)
+		}
+	}
+	var out bytes.Buffer
+	err = (&png.Encoder{CompressionLevel: png.BestCompression}).Encode(&out, to)
+	return out.Bytes(), err
+}
