@@ -6,6 +6,7 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"fmt"
 	"io"
 	"log/slog"
 	"maps"
@@ -534,6 +535,27 @@ func TestInjection(t *testing.T) {
 				pages[rt.path] = s.get(rt.example()).Body.String()
 			}
 		}
+		lines, err := s.db.Orders(context.Background(), "1")
+		if err != nil || len(lines) == 0 {
+			t.Fatal(lines, err)
+		}
+		for _, l := range lines[len(lines)-1:] {
+			at := "/jobs/line?" + url.Values{"key": {l.Key}}.Encode()
+			line, _, err := s.db.JobLine(context.Background(), l.Key)
+			if err != nil {
+				t.Fatal(err)
+			}
+			pages["a change of a job"] = s.post("/jobs/line", url.Values{"key": {l.Key}, "seen": {string(line.Version)}, "kind": {payload}, "status": {"x" + payload}, "quoted_hours": {payload}, "ready": {payload}}).Body.String()
+			if w := s.post("/jobs/line", url.Values{"key": {l.Key}, "seen": {string(line.Version)}, "kind": {payload}, "status": {"y" + payload}}); w.Code != http.StatusSeeOther {
+				t.Errorf("%q as a status: have %d %s", payload, w.Code, w.Body)
+			}
+			pages["a job"], pages["a job not found"] = s.get(at).Body.String(), s.get("/jobs?"+url.Values{"order": {payload}}.Encode()).Body.String()
+		}
+		id, err := s.db.KeepQuote(context.Background(), store.Quote{GivenAt: s.now, AsOf: 20780, Kind: payload, RO: payload, P50: 20780, P80: 20781, P90: 20782})
+		if err != nil {
+			t.Fatal(err)
+		}
+		pages["a slip"], pages["quotes"] = s.get(fmt.Sprintf("/quote/%d/slip", id)).Body.String(), s.get("/quote").Body.String()
 		pages["nowhere"] = s.ask("GET", "/"+payload+"?said="+url.QueryEscape(payload), nil).Body.String()
 		pages["import"] = s.upload(payload+".csv", "ro_number,dropped_off,"+quoted(payload)+"\n1,2026-11-02,"+quoted(payload)+"\n").Body.String()
 		for name, text := range pages {
