@@ -6,10 +6,12 @@
 //
 //	go run ./.ci/mutate -n 60 ./capacity capacity/quote.go
 //
-// A break that doesn't compile doesn't count; one that makes the tests run for
-// more than five times their usual time is noticed. Files whose tests are in
-// several packages name them all, with commas between. The tree stays as it is:
-// the Go tool is told of each broken file by an overlay.
+// An error that is passed on isn't swallowed: that takes a disk that fails,
+// which is for the tests of faults. A break that doesn't compile doesn't count;
+// one that makes the tests run for more than five times their usual time is
+// noticed. Files whose tests are in several packages name them all, with commas
+// between. The tree stays as it is: the Go tool is told of each broken file by
+// an overlay.
 package main
 
 import (
@@ -86,8 +88,11 @@ func mutants(name string) ([]mutant, error) {
 		case *ast.BranchStmt:
 			put(n.Pos(), n.End(), "")
 		case *ast.IfStmt:
-			put(n.Cond.Pos(), n.Cond.End(), "true || "+string(text[files.Position(n.Cond.Pos()).Offset:files.Position(n.Cond.End()).Offset]))
-			put(n.Cond.Pos(), n.Cond.End(), "false && ("+string(text[files.Position(n.Cond.Pos()).Offset:files.Position(n.Cond.End()).Offset])+")")
+			cond := string(text[files.Position(n.Cond.Pos()).Offset:files.Position(n.Cond.End()).Offset])
+			put(n.Cond.Pos(), n.Cond.End(), "true || "+cond)
+			if cond != "err != nil" {
+				put(n.Cond.Pos(), n.Cond.End(), "false && ("+cond+")")
+			}
 		}
 		return true
 	})

@@ -143,6 +143,9 @@ func decode(text []byte) ([]any, error) {
 		var v any
 		switch mark {
 		case '-':
+			if len(word) > 0 {
+				err = strconv.ErrSyntax
+			}
 		case 'i':
 			v, err = strconv.ParseInt(string(word), 10, 64)
 		case 'f':
