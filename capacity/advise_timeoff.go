@@ -10,15 +10,19 @@ import (
 )
 
 // TimeOff gives Advise's word on the time off that is requested, and nothing
-// else. It returns the errors of Plan.Outcome.
+// else. o is the outcome of a plan with the same work, whoever is off in it. It
+// returns the errors of Plan.Outcome.
 func TimeOff(p Plan, o Outcome) ([]Advice, error) {
 	if len(p.Requested) == 0 {
 		return nil, nil
 	}
-	a, err := newAdviser(p, o)
+	few := p.Thinned(tryPaths)
+	out, err := few.Outcome()
 	if err != nil {
 		return nil, err
 	}
+	a := &adviser{Policy: p.policy(), whole: o.under(p)}
+	a.adopt(few, out)
 	return a.timeOff()
 }
 
@@ -48,8 +52,8 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 	if err != nil {
 		return nil, err
 	}
-	short := a.whole.shortUnder(plan)
-	chances := short.chances()
+	off := a.whole.under(plan)
+	short, chances := off.Short, off.ChanceShort
 	taken, most, worst := 0.0, 0.0, -1
 	for j, w := range with.Weeks {
 		h := a.out.Weeks[j].Available - w.Available

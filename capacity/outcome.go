@@ -250,11 +250,14 @@ func short(classes []Line, sets []set) Shortage {
 	return out
 }
 
-// shortUnder gives the shortage that the same work would meet with the hours of
-// another plan.
-func (o Outcome) shortUnder(p Plan) Shortage {
+// under gives the weeks and the shortage that the same work meets with the
+// hours of another plan; what is left of it is as it was.
+func (o Outcome) under(p Plan) Outcome {
 	f := p.floor(len(o.Weeks))
-	return short(o.classes, f.sets(f.weeks()))
+	o.Weeks = f.weeks()
+	o.Short = short(o.classes, f.sets(o.Weeks))
+	o.ChanceShort = o.Short.chances()
+	return o
 }
 
 // mostClasses is how many classes are looked at in all their sets; of more,

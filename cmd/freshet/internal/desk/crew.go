@@ -239,13 +239,7 @@ func advise(p capacity.Plan, o capacity.Outcome) ([]capacity.Advice, error) {
 			asked.Absences = append(asked.Absences, a)
 		}
 	}
-	without := o
-	if len(asked.Requested) > 0 {
-		if without, err = asked.Thinned(crewDraws).Outcome(); err != nil {
-			return nil, err
-		}
-	}
-	judged, err := capacity.TimeOff(asked, without)
+	judged, err := capacity.TimeOff(asked, o)
 	if err != nil {
 		return nil, err
 	}
