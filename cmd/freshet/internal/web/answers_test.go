@@ -22,10 +22,10 @@ import (
 // told, and say plainly what they can't read.
 func TestAnswers(t *testing.T) {
 	s := open(t)
-	if w := s.get("/quote"); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), "it needs the crew") {
+	if w := s.get("/quote"); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), "It needs to know who works here") {
 		t.Errorf("an empty shop: want to be told what the page needs, have %d", w.Code)
 	}
-	for path, want := range map[string]string{"/outlook": "import a file first", "/watch": "import a file first", "/crew": "import a file first"} {
+	for path, want := range map[string]string{"/outlook": "It needs your drop-offs", "/watch": "It needs your drop-offs", "/crew": "It needs your drop-offs"} {
 		if w := s.get(path); w.Code != http.StatusOK || !strings.Contains(w.Body.String(), want) {
 			t.Errorf("%s of an empty shop: want %q, have %d", path, want, w.Code)
 		}

@@ -51,8 +51,8 @@ var mailTexts = map[string]fieldText{
 }
 
 // secrecies are the ways to keep letters secret.
-var secrecies = []choice{{Value: string(post.StartTLS), Words: "encrypted after the greeting (most servers, port 587)"},
-	{Value: string(post.TLS), Words: "encrypted from the start (port 465)"}, {Value: string(post.Plain), Words: "not encrypted (a mail server on this very machine)"}}
+var secrecies = []choice{{Value: string(post.StartTLS), Words: "encrypted (port 587, most servers)"},
+	{Value: string(post.TLS), Words: "encrypted from the start (465)"}, {Value: string(post.Plain), Words: "not encrypted (this machine alone)"}}
 
 // limitField is a cost or limit as its form shows it.
 type limitField struct {

@@ -7,7 +7,6 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
-	"strings"
 
 	"freshet/capacity"
 	"freshet/cmd/freshet/internal/desk"
@@ -17,12 +16,19 @@ import (
 	"freshet/report/chart"
 )
 
+// needs are the words for what the desk can't answer yet.
+var needs = map[error]string{
+	workload.ErrNoRecords: "It needs your drop-offs, and none are on record yet.",
+	desk.ErrNoCrew:        "It needs to know who works here, and nobody is on record yet.",
+	desk.ErrNoHours:       "It needs the hours that jobs took, clocked, billed or quoted, and no finished job has any on record.",
+	desk.ErrNoStays:       "It needs the days on which jobs were ready, and hardly any are on record.",
+}
+
 // need is said where a page can't show anything yet.
 func need(err error) (string, bool) {
-	for _, e := range []error{workload.ErrNoRecords, desk.ErrNoCrew, desk.ErrNoHours, desk.ErrNoStays} {
+	for e, said := range needs {
 		if errors.Is(err, e) {
-			said := strings.TrimPrefix(err.Error(), "forecast: ")
-			return strings.ToUpper(said[:1]) + said[1:] + ".", true
+			return said, true
 		}
 	}
 	return "", false

@@ -3,7 +3,6 @@ package web
 import (
 	"context"
 	"database/sql"
-	"errors"
 	"net/http"
 	"strconv"
 	"strings"
@@ -66,11 +65,11 @@ type quoteData struct {
 func (s *Server) quoteData(r *http.Request) (d quoteData, err error) {
 	d.Asked = readAsked(r)
 	c, err := answer(r.Context(), s, askQuotes)
-	switch {
-	case errors.Is(err, desk.ErrNoStays), errors.Is(err, desk.ErrNoCrew):
-		d.None = err.Error()
+	if said, ok := need(err); ok {
+		d.None = said
 		return d, nil
-	case err != nil:
+	}
+	if err != nil {
 		return d, err
 	}
 	d.Kinds = c.Kinds()
