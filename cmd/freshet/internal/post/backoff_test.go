@@ -58,3 +58,30 @@ func TestMessageLines(t *testing.T) {
 		}
 	}
 }
+
+// Only what a server took counts as sent, and while one process has a letter
+// in its hands no other takes it.
+func TestDeliverCounts(t *testing.T) {
+	now := envelope.Date
+	r := &rude{}
+	o := outbox(t, r.serve(t), &now)
+	put(t, o, "one")
+	put(t, o, "two")
+	if _, ok, err := o.Store.ClaimLetter(t.Context(), "another", now, lease); !ok || err != nil {
+		t.Fatal(ok, err)
+	}
+	now = now.Add(9 * time.Minute)
+	if n, err := o.Deliver(t.Context()); n != 1 || err != nil || r.arrived() != 1 {
+		t.Errorf("want the one that nobody has sent, have %d, %v, %d arrived", n, err, r.arrived())
+	}
+	now = now.Add(2 * time.Minute)
+	if n, err := o.Deliver(t.Context()); n != 1 || err != nil || r.arrived() != 2 {
+		t.Errorf("want the other once its process was silent, have %d, %v, %d arrived", n, err, r.arrived())
+	}
+	r = &rude{rcpt: "550 no such user"}
+	o = outbox(t, r.serve(t), &now)
+	put(t, o, "three")
+	if n, err := o.Deliver(t.Context()); n != 0 || err != nil {
+		t.Errorf("want none counted that was refused, have %d, %v", n, err)
+	}
+}

@@ -70,11 +70,9 @@ func instant(c time.Time, loc *time.Location) time.Time {
 	case w.After(c):
 		return start
 	}
-	if !start.IsZero() {
-		_, before := start.Add(-time.Second).Zone()
-		if u := c.Add(-time.Duration(before) * time.Second); u.Before(start) {
-			return u.In(loc)
-		}
+	_, before := start.Add(-time.Second).Zone()
+	if u := c.Add(-time.Duration(before) * time.Second); u.Before(start) {
+		return u.In(loc)
 	}
 	return t
 }
