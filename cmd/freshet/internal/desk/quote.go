@@ -169,14 +169,14 @@ func startAt(stays []capacity.Stay, share float64) int {
 // kept gives how many quotes of the last year were tried, and the share that
 // the 80 % dates would have kept.
 func (c *Counter) kept() (tried int, share *float64) {
-	kept := 0
+	kept, level := 0, c.level(c.asOf, .8)
 	for i, v := range c.visits {
 		t := c.trials[i]
 		if t.days == nil || v.in < c.asOf-cohortFrom || v.in >= c.asOf-cohortUntil {
 			continue
 		}
 		tried++
-		if v.ready != 0 && t.pit <= c.level(c.asOf, .8) {
+		if v.ready != 0 && t.pit <= level {
 			kept++
 		}
 	}
