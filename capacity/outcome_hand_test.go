@@ -106,8 +106,9 @@ func TestThinned(t *testing.T) {
 		t.Fatalf("have %d paths", n)
 	}
 	total := func(p Plan) (sum float64) {
-		for _, v := range p.Arriving().Values {
-			sum += v / float64(p.Arriving().N())
+		hours := p.Arriving()
+		for _, v := range hours.Values {
+			sum += v / float64(hours.N())
 		}
 		return sum
 	}
