@@ -148,6 +148,9 @@ func lying(file []byte, name string, size uint32) []byte {
 
 // Files made to harm are refused, in words, within 2 seconds and 100 MB.
 func TestHostile(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	cell := `<c><v>1</v></c>`
 	many := func(n int) []byte {
 		var b bytes.Buffer

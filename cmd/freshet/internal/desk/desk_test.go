@@ -185,6 +185,9 @@ func TestKindsAddUp(t *testing.T) {
 // Hours are available by hand: 40, 40, 40 and 36 paid hours at the shares of
 // the demo's crew file, less a week's time off and closed days.
 func TestCrewHours(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	d := shop(t, nil)
 	a := ask(forecast.NewDate(2025, 6, 2)) // a week without holiday or time off
 	c, err := d.Crew(context.Background(), a, capacity.WhatIf{})

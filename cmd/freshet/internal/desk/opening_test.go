@@ -35,6 +35,9 @@ func TestParseWeek(t *testing.T) {
 // Four technicians in two bays work half their hours, on four and a half days
 // as many as on five.
 func TestOpeningAndBays(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	d := shop(t, nil)
 	ctx := context.Background()
 	for name, v := range map[string]string{desk.SettingOpen: "mon tue wed thu fri=0.5", desk.SettingBays: "2"} {

@@ -471,6 +471,9 @@ func TestAlertOrder(t *testing.T) {
 // A failure that notes name is found among the usual ones, with what to stock;
 // a new one is too; and one that a rush of its kind brings along isn't.
 func TestWatchFailures(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	whole, _ := invented(3, 4, forecast.NewDate(2026, 9, 14))
 	clusters := func(jobs int, note string, every forecast.Date) (out []Alert) {
 		s := *whole
