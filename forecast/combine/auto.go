@@ -16,8 +16,8 @@ import (
 
 // Auto chooses by what the series is: for values an equal average of models
 // that see a series differently, on the logarithms or square roots where the
-// values allow, its ranges held against the past where that is long; for
-// counts, unless they are small, between the ranges of that average and of the
+// values allow, its ranges held against the past where that is long, and
+// without values that can only be errors (Cleaned); for counts, unless they are small, between the ranges of that average and of the
 // count model, nearer the average's; the count model alone for small counts. It says in the
 // warnings what it took and why.
 //
@@ -75,6 +75,9 @@ const leastValues = 8
 
 // choose gives the model and the reason for it.
 func (a Auto) choose(s forecast.Series) (forecast.Model, error) {
+	if errors := blunders(s); len(errors) > 0 {
+		s = without(s, errors)
+	}
 	n, sum, low, high := 0, 0.0, math.Inf(1), math.Inf(-1)
 	for _, v := range s.Values {
 		if !math.IsNaN(v) {
@@ -92,13 +95,13 @@ func (a Auto) choose(s forecast.Series) (forecast.Model, error) {
 		return naive.Mean{}, fmt.Errorf("all %d values are the same, and so is the forecast: its range is empty", n)
 	}
 	models := members(s, low, low >= 0 && low < deep*sum/float64(n))
-	var m forecast.Model = Average{Models: models, Trim: middle}
+	var m forecast.Model = Cleaned{Average{Models: models, Trim: middle}}
 	if a.Counts {
 		return Whole{Average{Models: []forecast.Model{counts.Model{}, m}, Weights: []float64{1, 2}, Quantiles: true}}, fmt.Errorf(
 			"the count model was taken for a third, and the average of %d models of values for the rest", len(models))
 	}
 	if lag := s.Lag(); lag > 1 && n >= longHistory*lag {
-		m = Calibrated{Of: m}
+		m = Cleaned{Calibrated{Of: Average{Models: models, Trim: middle}}}
 	}
 	return a.never(m), fmt.Errorf(
 		"the average of %d models was taken, for %d values of %g to %g with a season of %g steps", len(models), n, low, high, s.Period)
