@@ -102,7 +102,7 @@ func (d *Desk) Crew(ctx context.Context, ask Ask, change capacity.WhatIf) (Crew,
 	if err != nil {
 		return Crew{}, err
 	}
-	c.Baseline = s.crewWeeks(plan, o)
+	c.Baseline = crewWeeks(plan, o, ask.Weeks)
 	return c, nil
 }
 
@@ -127,7 +127,7 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	if err != nil {
 		return Crew{}, err
 	}
-	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: len(o.Weeks), Advice: []report.Advice{}, Warnings: s.said(f), Weeks: s.crewWeeks(plan, o), Skills: s.crewSkills(o)}
+	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: len(o.Weeks), Advice: []report.Advice{}, Warnings: s.said(f), Weeks: crewWeeks(plan, o, s.ask.Weeks), Skills: s.crewSkills(o)}
 	if said := lotFull(out.Weeks, s.policy); said != "" {
 		out.Warnings = append(out.Warnings, said)
 	}
@@ -160,9 +160,9 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	return out, nil
 }
 
-// crewWeeks gives the weeks asked for as a plan makes them.
-func (s *shop) crewWeeks(plan capacity.Plan, o capacity.Outcome) []CrewWeek {
-	out, expected, ahead := make([]CrewWeek, s.ask.Weeks), plan.Arriving(), o.WeeksOfWork()
+// crewWeeks gives so many weeks as a plan makes them.
+func crewWeeks(plan capacity.Plan, o capacity.Outcome, weeks int) []CrewWeek {
+	out, expected, ahead := make([]CrewWeek, weeks), plan.Arriving(), o.WeeksOfWork()
 	for k := range ahead.Values {
 		ahead.Values[k] *= plan.Calendar.UsualDays()
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -41,6 +42,14 @@ func TestWhatIfBesideThePlan(t *testing.T) {
 		if then.Baseline[j] != now.Weeks[j] {
 			t.Errorf("week %d: want %+v, have %+v", j, now.Weeks[j], then.Baseline[j])
 		}
+	}
+	tried, err := d.WhatIfs(context.Background(), ask(asOf))
+	if err != nil {
+		t.Fatal(err)
+	}
+	weeks, err := tried.Try(capacity.WhatIf{AddTech: 1})
+	if err != nil || !slices.Equal(tried.Now, now.Weeks) || !slices.Equal(weeks, then.Weeks) {
+		t.Errorf("want what-ifs to give Crew's weeks, have %v\n%+v\n%+v", err, tried.Now[0], weeks[0])
 	}
 	if h := now.HoldBack; h == nil || h.PerWeek < 1 || h.PerWeek > 3 || h.Hours <= 0 || h.At != .8 {
 		t.Errorf("hold back %+v", h)
