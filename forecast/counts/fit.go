@@ -13,20 +13,23 @@ type Fit struct {
 	model    Model
 	series   forecast.Series // Values are dropped
 	n        int
+	steps    float64 // observed
 	scales   scales
 	marginal float64 // log marginal likelihood times prior, less a constant
 	fitted   []float64
 	warnings []error
 
-	beta  []float64 // posterior means
-	chol  cholesky  // of the posterior precision of beta
-	last  float64   // mean of u(n-1) given beta
-	pull  []float64 // u(n-1) falls by pull·(b-beta) when beta is b
-	lastV float64   // variance of u(n-1) given beta
+	beta   []float64 // posterior means
+	season []float64 // prior precisions of the season's coefficients
+	chol   cholesky  // of the posterior precision of beta
+	last   float64   // mean of u(n-1) given beta
+	pull   []float64 // u(n-1) falls by pull·(b-beta) when beta is b
+	lastV  float64   // variance of u(n-1) given beta
 }
 
 // Fit estimates the model. It refuses fewer than three observed steps, and
-// values that aren't whole numbers of 0 or more.
+// values that aren't whole numbers of 0 or more. It panics if Usual has other
+// harmonics than the season.
 func (m Model) Fit(s forecast.Series) (forecast.Fit, error) {
 	if err := s.Check(); err != nil {
 		return nil, err
@@ -39,11 +42,28 @@ func (m Model) Fit(s forecast.Series) (forecast.Fit, error) {
 			return nil, fmt.Errorf("forecast: counts need whole numbers of 0 or more, have %v at step %d", v, i+1)
 		}
 	}
-	f := &Fit{model: m, series: s.Like(nil), n: s.Len()}
+	alone := m
+	alone.Usual = nil
+	f := alone.fit(s)
+	if m.Usual == nil {
+		return f, nil
+	}
+	if like := m.fit(s); f.marginal < like.marginal+clearly {
+		return like, nil
+	}
+	return f, nil
+}
+
+// clearly is how much likelier, as a logarithm, a series must be without what
+// is usual of its sort for that to be given up: twenty times.
+const clearly = 3
+
+func (m Model) fit(s forecast.Series) *Fit {
+	f := &Fit{model: m, series: s.Like(nil), n: s.Len(), steps: float64(s.Observed())}
 	q := m.pose(s, f)
 	f.scales, f.marginal = choose(q)
 	f.keep(q)
-	return f, nil
+	return f
 }
 
 // pose sets the problem up and starts it at the mean of the counts.
@@ -55,10 +75,25 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 		q.y[t] = math.NaN()
 		f.warnings = append(f.warnings, fmt.Errorf("the %v that stand at %v don't fit any week near them and were left out", s.Values[t], s.At(t)))
 	}
+	f.beta = make([]float64, p)
+	if u := m.Usual; u != nil {
+		q.usual = prior{u.scales.vector(), u.loose}
+		if k > 0 && len(u.Season) != 2*k {
+			panic(fmt.Sprintf("counts: need what is usual of %d harmonics, have %d", k, len(u.Season)/2))
+		}
+		for j := range 2 * k {
+			f.beta[1+j] = u.Season[j]
+			q.fixed[1+j] = 1 / (u.Spread[j] * u.Spread[j])
+		}
+	}
 	sum, open := .5, .5
 	for t := range n {
-		m.row(q.x[t*p:(t+1)*p], s, t)
+		row := q.x[t*p : (t+1)*p]
+		m.row(row, s, t)
 		exposure, offset := m.known(s, t)
+		for j, b := range f.beta {
+			offset += row[j] * b
+		}
 		q.offset[t] = offset
 		if exposure == 0 {
 			q.offset[t] = 0
@@ -83,9 +118,8 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 		q.offset[t] += start
 		q.eta[t] = q.offset[t]
 	}
-	f.beta = make([]float64, p)
 	f.beta[0] = start
-	if float64(n) < s.Period {
+	if float64(n) < s.Period && m.Usual == nil {
 		f.warnings = append(f.warnings, fmt.Errorf("need a year of records to know a season, have %d weeks: the range is wide", n))
 	}
 	return q
@@ -96,14 +130,14 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 // close to a sum of one-dimensional ones, and each evaluation starts from the
 // last mode, so that it costs two or three Newton steps.
 func choose(q *problem) (scales, float64) {
-	at := usual.vector()
-	value := func(v [4]float64) float64 { return q.mode(fromVector(v), near) + logPrior(v) }
+	at := q.usual.at
+	value := func(v [4]float64) float64 { return q.mode(fromVector(v), near) + q.usual.log(v) }
 	best := value(at)
 	step := [4]float64{.8, .5, .5, .7}
 	for range 3 {
 		before := best
 		for i := range at {
-			if i == 2 && q.k == 0 {
+			if i == 2 && (q.k == 0 || q.fixed[1] > 0) { // there is no such scale
 				continue
 			}
 			lo, hi := at, at
@@ -134,7 +168,7 @@ func choose(q *problem) (scales, float64) {
 			break
 		}
 	}
-	best = q.mode(fromVector(at), exact) + logPrior(at)
+	best = q.mode(fromVector(at), exact) + q.usual.log(at)
 	return fromVector(at), best
 }
 
@@ -142,7 +176,11 @@ func choose(q *problem) (scales, float64) {
 func (f *Fit) keep(q *problem) {
 	m := q.p + 1
 	for j, b := range q.beta {
-		f.beta[j] += b // the start stands in beta[0] already
+		f.beta[j] += b // what was taken as known stands there already
+	}
+	f.season = make([]float64, 2*q.k)
+	for j := range f.season {
+		f.season[j] = q.precision(1+j, f.scales)
 	}
 	f.chol = q.chol
 	f.last = q.u[q.n-1]
@@ -184,6 +222,9 @@ func (f *Fit) filter(q *problem) []float64 {
 // Fitted gives the mean expected for each step from the ones before it, with
 // the coefficients that the whole history taught.
 func (f *Fit) Fitted() []float64 { return append([]float64(nil), f.fitted...) }
+
+// Borrows tells whether the fit leans on what is usual of its sort.
+func (f *Fit) Borrows() bool { return f.model.Usual != nil }
 
 // Parameters gives the scales and the counts' size.
 func (f *Fit) Parameters() map[string]float64 {

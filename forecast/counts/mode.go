@@ -11,7 +11,8 @@ type problem struct {
 	x      []float64 // n by p, row by row
 	offset []float64
 	y      []float64 // NaN: not observed
-	fixed  []float64 // prior precisions of the columns that aren't harmonics, 0 for those
+	fixed  []float64 // prior precisions of columns, 0 where a harmonic's follows from the scales
+	usual  prior     // of the scales
 
 	beta, u, eta []float64 // the mode
 	betaFrom     []float64 // where a Newton step started
@@ -30,7 +31,7 @@ type problem struct {
 func newProblem(n, p, k int) *problem {
 	floats := func(m int) []float64 { return make([]float64, m) }
 	even := n + n%2
-	q := &problem{n: n, p: p, k: k, x: floats(even * p), offset: floats(even), y: floats(n), fixed: floats(p),
+	q := &problem{n: n, p: p, k: k, usual: loosely, x: floats(even * p), offset: floats(even), y: floats(n), fixed: floats(p),
 		beta: floats(p), betaFrom: floats(p), betaTo: floats(p), u: floats(n), uFrom: floats(n), uTo: floats(n),
 		eta: floats(even), w: floats(even), g: floats(even), d: floats(even), l: floats(n),
 		z: floats(even * (p + 1)), chol: cholesky{p, floats(p * p)}, counts: make([]float64, 0, n)}

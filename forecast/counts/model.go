@@ -60,6 +60,10 @@ type Model struct {
 	Exposure func(start forecast.Date, step int) float64
 	// Offset gives a further known part of the log mean; nil stands for 0.
 	Offset func(start forecast.Date, step int) float64
+	// Usual is what other series of the same sort have in common; nil where there
+	// are none. It must have the season's harmonics. A series that speaks clearly
+	// against it is fitted without.
+	Usual *Usual
 }
 
 // DefaultHarmonics is enough for a rise and fall of six weeks.
@@ -149,6 +153,12 @@ var (
 	usualSpread = [4]float64{2, .9, .2, 1.2}
 )
 
+// loosely is the scales' prior of a series of which no others are known.
+var loosely = prior{usual.vector(), usualSpread}
+
+// prior is that of the scales' logarithms: medians and spreads.
+type prior struct{ at, spread [4]float64 }
+
 func (s scales) vector() [4]float64 {
 	return [4]float64{math.Log(s.rho / (1 - s.rho)), math.Log(s.sigma), math.Log(s.season), math.Log(s.size)}
 }
@@ -157,12 +167,11 @@ func fromVector(v [4]float64) scales {
 	return scales{rho: 1 / (1 + math.Exp(-v[0])), sigma: math.Exp(v[1]), season: math.Exp(v[2]), size: math.Exp(v[3])}
 }
 
-// logPrior gives the logarithm of the scales' prior density, less a constant.
-func logPrior(v [4]float64) float64 {
-	u := usual.vector()
+// log gives the logarithm of the prior density, less a constant.
+func (p prior) log(v [4]float64) float64 {
 	sum := 0.0
 	for i := range v {
-		z := (v[i] - u[i]) / usualSpread[i]
+		z := (v[i] - p.at[i]) / p.spread[i]
 		sum -= z * z / 2
 	}
 	return sum

@@ -12,7 +12,9 @@
 // Weeks after the last record are unobserved, not empty.
 //
 // To use it: make a Book of the job lines, take what was Known on a day, Fit a
-// Model to it, and Simulate. [Backtest] does so for many days of the past.
+// Model to it, and Simulate. [Backtest] does so for many days of the past. A new
+// or tiny shop borrows the season, the roughness, the kinds' shares and the hours
+// of others: [Pool] the Lessons of their Fits, and put that into its Book.
 package workload
 
 import (
@@ -38,6 +40,9 @@ type Book struct {
 	Jobs   []Job
 	Open   func(forecast.Date) float64 // share of a usual open day, by day; nil: Monday to Friday
 	Events []Event
+	// Siblings is what shops like this one have in common; nil where there are
+	// none, or where it has records enough of its own.
+	Siblings *Siblings
 }
 
 // Past is what was known when a day began.
@@ -54,6 +59,7 @@ type Past struct {
 	// NewLevel is the first day of weeks that are further off than chance
 	// explains, 0 without any: from it on the level may be another one.
 	NewLevel forecast.Date
+	Siblings *Siblings
 	open     func(forecast.Date) float64
 	usual    float64 // usual open days a week
 	events   []Event
@@ -83,6 +89,9 @@ func (b *Book) Known(asOf forecast.Date) Past {
 		ByKind: make([][]float64, len(b.Kinds)), Seen: make([]float64, len(b.Kinds)), Hours: make([][]float64, len(b.Kinds))}
 	if p.open == nil {
 		p.open = weekdays
+	}
+	if b.Siblings != nil && b.Siblings.AsOf <= asOf {
+		p.Siblings = b.Siblings
 	}
 	for _, e := range b.Events {
 		if e.Said <= asOf {

@@ -34,10 +34,12 @@ type Fit struct {
 type kindFit struct {
 	fit   *counts.Fit // nil: a constant share
 	share float64     // where fit is nil: the posterior mean of its count weight
+	jobs  float64     // of the last three years
 	size  float64
 	hours []float64
-	own   float64 // chance to draw a job's hours from its own kind
-	rough float64 // standard deviation of the log of what is known of their mean
+	like  []float64 // hours of jobs like them
+	own   float64   // chance to draw a job's hours from its own kind, not from those like them
+	rough float64   // standard deviation of the log of what is known of their mean
 }
 
 // Limits of what gets a fit of its own: kinds with so many jobs, and so many
@@ -51,7 +53,7 @@ const (
 // Counts is the count model with what is known of the calendar: closed days
 // and events.
 func Counts(p Past) forecast.Model {
-	m := counts.Model{Columns: []counts.Column{{
+	m := counts.Model{Usual: p.Siblings.usual(), Columns: []counts.Column{{
 		// A closed day's drop-offs partly come on other days of the week: how
 		// large a part is learned. -1 would be none, 0 all of them.
 		Name: "closed days", Spread: .5,
@@ -171,20 +173,27 @@ func (f *Fit) fitKinds() {
 	var wg sync.WaitGroup
 	gate := make(chan struct{}, runtime.GOMAXPROCS(0))
 	fits := 0
+	before := p.Siblings.shares(p.Kinds)
+	given := 0.0
+	for _, v := range before {
+		given += v
+	}
 	for k := range f.kinds {
 		kf := &f.kinds[k]
-		// A share's posterior mean under a prior worth one job a kind.
-		kf.share = (totals[k] + 1) / (sum + float64(len(p.Kinds)))
+		// A share's posterior mean under a prior worth so many jobs a kind.
+		kf.share = (totals[k] + before[k]) / (sum + given)
+		kf.jobs = totals[k]
 		kf.size = math.Inf(1)
 		kf.setHours(p.Hours[k])
-		if totals[k] < leastJobs || fits == mostFits || p.Total.Observed() < leastSeason {
+		usual, _ := p.Siblings.kind(p.Kinds[k])
+		if few := totals[k] < leastJobs || p.Total.Observed() < leastSeason; few && usual.season == nil || fits == mostFits {
 			continue
 		}
 		fits++
 		gate <- struct{}{}
 		wg.Go(func() {
 			defer func() { <-gate }()
-			m := counts.Model{Harmonics: 4, Offset: offset}
+			m := counts.Model{Harmonics: kindSeason, Offset: offset, Usual: usual.season}
 			fit, err := m.Fit(p.Total.Like(p.Lasting(p.ByKind[k])))
 			if err != nil {
 				return // its share stays constant
@@ -194,6 +203,13 @@ func (f *Fit) fitKinds() {
 		})
 	}
 	wg.Wait()
+	if len(f.pool) == 0 {
+		f.pool = p.Siblings.hours(p.Kinds)
+	}
+	times := f.longer()
+	for k := range f.kinds {
+		f.lean(k, times)
+	}
 }
 
 // leastSeason is the history below which kinds keep constant shares.
@@ -241,9 +257,8 @@ type Futures struct {
 func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 	p := f.past
 	out := Futures{Kinds: p.Kinds, Model: f.name}
-	total := f.total
-	if c, ok := total.(*combine.Chosen); ok {
-		total = c.Fit // the choice is no doubt, and told in Model
+	total := chosen(f.total)
+	if c, ok := f.total.(*combine.Chosen); ok { // the choice is no doubt, and told in Model
 		out.Model = c.Why.Error()
 		for i := range c.Scores {
 			if c.Scores[i].Model == c.Model.String() {
@@ -320,6 +335,14 @@ func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 	return out
 }
 
+// chosen gives the fit that was chosen, where one was.
+func chosen(f forecast.Fit) forecast.Fit {
+	if c, ok := f.(*combine.Chosen); ok {
+		return c.Fit
+	}
+	return f
+}
+
 func pick(upTo []float64, u float64) int {
 	for k, v := range upTo {
 		if u < v {
@@ -334,7 +357,7 @@ func (f *Fit) jobHours(k int, rng *rand.Rand) float64 {
 	if len(kf.hours) > 0 && rng.Float64() < kf.own {
 		return kf.hours[rng.IntN(len(kf.hours))]
 	}
-	return f.pool[rng.IntN(len(f.pool))]
+	return kf.like[rng.IntN(len(kf.like))]
 }
 
 // gammaNoise gives a gamma variable of mean 1 and this shape.

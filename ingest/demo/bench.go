@@ -18,6 +18,7 @@ func (s *Shop) staff() {
 		{Name: "Corin", WeeklyHours: 40, Productivity: .84, Skills: skills("gas"), HourlyCost: 30},
 		{Name: "Dessa", WeeklyHours: 36, Productivity: .85, Skills: skills(""), From: forecast.NewDate(y, 3, 1), HourlyCost: 27},
 	}
+	s.Crew = s.Spec.asMany(s.Crew)
 	last := s.Spec.Until.Year() + 1
 	for year := y; year <= last; year++ {
 		s.Off = append(s.Off, Absence{"shop", forecast.NewDate(year, 12, 24), forecast.NewDate(year, 12, 31)})
@@ -32,7 +33,7 @@ func (s *Shop) staff() {
 		}
 	}
 	// One week off is asked for in the season, the one that needs thought.
-	s.Off = append(s.Off, Absence{"Corin", forecast.NewDate(last, 5, 18).Monday(), forecast.NewDate(last, 5, 18).Monday() + 4})
+	s.Off = append(s.Off, Absence{s.Crew[2].Name, forecast.NewDate(last, 5, 18).Monday(), forecast.NewDate(last, 5, 18).Monday() + 4})
 	slices.SortStableFunc(s.Off, func(a, b Absence) int { return int(a.From - b.From) })
 	if o := s.Spec.OddYear; o > y {
 		s.Events = append(s.Events, Event{"rally at the lake moved away", forecast.NewDate(o-1, 6, 12), forecast.NewDate(o-1, 6, 14), "one-time"})

@@ -38,6 +38,10 @@ type Spec struct {
 	Until   forecast.Date // first day that has not happened yet
 	OddYear int           // the year of the quiet spring and the late flood; 0 for none
 	Planted []Planted     // further odd spells
+	// Region is the seed of what shops of one region share: a season of its own,
+	// and how each year's comes. The shop then departs from it in size, kinds,
+	// season and hours. 0 is Quillback Bend itself.
+	Region uint64
 }
 
 // Planted is a spell that multiplies the drop-offs of a kind, or of all kinds
@@ -185,13 +189,17 @@ var kinds = []kind{
 
 func init() {
 	for i := range kinds {
-		k := &kinds[i]
-		sum := 0.0
-		for d := range 365 {
-			sum += k.shape(float64(d))
-		}
-		k.norm = sum / 365
+		kinds[i].scale()
 	}
+}
+
+// scale makes weekly the mean over a usual year.
+func (k *kind) scale() {
+	sum := 0.0
+	for d := range 365 {
+		sum += k.shape(float64(d))
+	}
+	k.norm = sum / 365
 }
 
 func (k kind) shape(dayOfYear float64) float64 {
@@ -264,8 +272,9 @@ func Generate(spec Spec) Shop {
 // luck doesn't change who comes.
 type arrivals struct {
 	spec    Spec
+	kinds   []kind
 	rng     *rand.Rand
-	rough   float64 // this week's common roughness, log scale, first-order autoregressive
+	rough   float64    // this week's common roughness, log scale, first-order autoregressive
 	week    []float64
 	shift   float64 // this year's delay in days
 	level   float64
@@ -275,14 +284,19 @@ type arrivals struct {
 }
 
 func newArrivals(spec Spec) *arrivals {
-	return &arrivals{spec: spec, rng: rand.New(rand.NewPCG(spec.Seed, 1)), week: make([]float64, len(kinds)), level: 1, ro: 4100}
+	return &arrivals{spec: spec, kinds: spec.kinds(), rng: rand.New(rand.NewPCG(spec.Seed, 1)), week: make([]float64, len(kinds)), level: 1, ro: 4100}
 }
 
 func (a *arrivals) day(d forecast.Date) []Line {
 	t := d.Time()
 	if d == a.spec.From || t.Month() == 1 && t.Day() == 1 {
-		a.shift = 8 * a.rng.NormFloat64()
-		a.level = math.Exp(.06*a.rng.NormFloat64()) * math.Pow(1.01, float64(d-a.spec.From)/365.25)
+		shift, level := a.rng.NormFloat64(), a.rng.NormFloat64()
+		if a.spec.Region != 0 { // a part of a year's luck is the region's
+			region := rand.New(rand.NewPCG(a.spec.Region, uint64(t.Year())))
+			shift, level = .6*shift+.8*region.NormFloat64(), .8*level+.6*region.NormFloat64()
+		}
+		a.shift = 8 * shift
+		a.level = math.Exp(.06*level) * math.Pow(1.01, float64(d-a.spec.From)/365.25)
 		a.seasons = append(a.seasons, Season{t.Year(), a.shift, a.level})
 	}
 	if d == a.spec.From || d.Weekday() == 1 {
@@ -293,7 +307,7 @@ func (a *arrivals) day(d forecast.Date) []Line {
 	}
 	var out []Line
 	a.lastRO = 0
-	for i, k := range kinds {
+	for i, k := range a.kinds {
 		mu := k.rate(d, d-forecast.Date(math.Round(a.shift)), a.level) * opening(d) * math.Exp(a.rough) * a.week[i] * odd(a.spec.OddYear, d, k.name) * a.spec.planted(d, k.name)
 		for range poisson(a.rng, mu) {
 			out = append(out, a.line(d, k))

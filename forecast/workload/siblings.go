@@ -1,0 +1,262 @@
+package workload
+
+import (
+	"maps"
+	"math"
+	"slices"
+	"strings"
+
+	"freshet/forecast"
+	"freshet/forecast/counts"
+)
+
+// Lesson is what one shop's records teach about shops like it, in a form that
+// can be kept.
+type Lesson struct {
+	AsOf  forecast.Date
+	Total counts.Lesson
+	Kinds []KindLesson
+}
+
+// KindLesson is the part of a Lesson that one job kind has.
+type KindLesson struct {
+	Name   string
+	Jobs   float64        // of the last three years
+	Season *counts.Lesson // of the kind's weight in the total; nil where it has a constant share
+	Hours  []float64      // of a finished job, at evenly spread shares
+}
+
+// Siblings is what shops of one sort have in common: what a new or tiny one
+// borrows. Names of kinds are compared without regard to case and spaces.
+type Siblings struct {
+	Shops float64       // that stand behind it, each by its share of a well-known one
+	AsOf  forecast.Date // of the newest lesson: nothing is borrowed for an earlier day
+	total *counts.Usual
+	kinds map[string]sibling
+	worth float64 // jobs that the shares below are worth
+}
+
+type sibling struct {
+	share  float64
+	season *counts.Usual
+	hours  []float64
+	mean   float64 // of hours
+	apart  float64 // standard deviation of the shops' log mean hours
+}
+
+// keptHours is how many hours of each kind a Lesson has.
+const keptHours = 40
+
+// kindSeason is the harmonics of a kind's weight in the total.
+const kindSeason = 4
+
+// Lesson gives what the fit's records teach, or the error of the count model
+// where another was better and this one can't be had.
+func (f *Fit) Lesson() (Lesson, error) {
+	total, ok := chosen(f.total).(*counts.Fit)
+	if !ok {
+		p := f.past
+		fit, err := Counts(p).Fit(p.Total.Like(p.Lasting(p.Total.Values)))
+		if err != nil {
+			return Lesson{}, err
+		}
+		total = fit.(*counts.Fit)
+	}
+	l := Lesson{AsOf: f.past.AsOf, Total: total.Lesson()}
+	for k, kf := range f.kinds {
+		kl := KindLesson{Name: f.past.Kinds[k], Jobs: kf.jobs}
+		if kf.fit != nil {
+			season := kf.fit.Lesson()
+			kl.Season = &season
+		}
+		if n := len(kf.hours); n > 0 {
+			all := forecast.NewEmpirical(slices.Clone(kf.hours))
+			for i := range min(n, keptHours) {
+				kl.Hours = append(kl.Hours, all.Quantile((float64(i)+.5)/float64(min(n, keptHours))))
+			}
+		}
+		l.Kinds = append(l.Kinds, kl)
+	}
+	return l, nil
+}
+
+// Limits of what is taken from others, our own: how many jobs their shares and
+// their mean hours may be worth to a shop.
+const (
+	leastWorth, mostWorth = 10, 400
+	hoursWorth            = 30
+)
+
+// Pool finds what shops of one sort have in common, each counting by what it
+// knows: seasons and roughness as [counts.Pool] does, shares of kinds as a
+// Dirichlet prior whose weight follows from how far the shops' shares are apart
+// (by moments), hours from all shops' jobs. It gives nil without lessons.
+func Pool(lessons []Lesson) *Siblings {
+	s := &Siblings{kinds: map[string]sibling{}}
+	var totals []counts.Lesson
+	var jobs []float64                   // of each shop
+	byKind := map[string][]*KindLesson{} // by shop, nil where it has none
+	for i, l := range lessons {
+		totals = append(totals, l.Total)
+		s.AsOf = max(s.AsOf, l.AsOf)
+		sum := 0.0
+		for k := range l.Kinds {
+			kl := &l.Kinds[k]
+			sum += kl.Jobs
+			if byKind[named(kl.Name)] == nil {
+				byKind[named(kl.Name)] = make([]*KindLesson, len(lessons))
+			}
+			byKind[named(kl.Name)][i] = kl
+		}
+		jobs = append(jobs, sum)
+	}
+	if s.total = counts.Pool(totals, counts.DefaultHarmonics); s.total == nil {
+		return nil
+	}
+	s.Shops = s.total.Series
+	chance, spread := 0.0, 0.0
+	for _, name := range slices.Sorted(maps.Keys(byKind)) {
+		k, of := sibling{}, byKind[name]
+		var seasons []counts.Lesson
+		var means, shares, sizes []float64
+		n := 0.0
+		for i, kl := range of {
+			if jobs[i] == 0 {
+				continue
+			}
+			share := 0.0
+			if kl != nil {
+				share = kl.Jobs / jobs[i]
+				k.hours = append(k.hours, kl.Hours...)
+				if len(kl.Hours) == keptHours {
+					means = append(means, math.Log(mean(kl.Hours)))
+				}
+				if kl.Season != nil {
+					seasons = append(seasons, *kl.Season)
+				}
+			}
+			n += jobs[i]
+			k.share += (share - k.share) * jobs[i] / n
+			shares, sizes = append(shares, share), append(sizes, jobs[i])
+		}
+		for i, v := range shares {
+			chance += k.share * (1 - k.share)
+			spread += (v-k.share)*(v-k.share) - k.share*(1-k.share)/sizes[i]
+		}
+		k.season = counts.Pool(seasons, kindSeason)
+		if len(k.hours) > 0 {
+			slices.Sort(k.hours)
+			k.mean = mean(k.hours)
+		}
+		k.apart = apart(means)
+		s.kinds[name] = k
+	}
+	s.worth = leastWorth
+	if len(lessons) > 2 {
+		s.worth = mostWorth
+		if spread > 0 {
+			s.worth = max(leastWorth, min(mostWorth, chance/spread-1))
+		}
+	}
+	return s
+}
+
+// apart gives the spread of values around their mean, held at a fifth by a
+// prior worth three values.
+func apart(values []float64) float64 {
+	const usual, worth = .2, 3
+	sum, middle := worth*usual*usual, mean(values)
+	for _, v := range values {
+		sum += (v - middle) * (v - middle)
+	}
+	return math.Sqrt(sum / (worth + float64(len(values))))
+}
+
+func mean(values []float64) float64 {
+	sum := 0.0
+	for _, v := range values {
+		sum += v
+	}
+	return sum / float64(len(values))
+}
+
+func named(kind string) string { return strings.ToLower(strings.TrimSpace(kind)) }
+
+// shares gives the jobs of each kind that a shop with these kinds is given
+// beforehand: one of each without siblings.
+func (s *Siblings) shares(kinds []string) []float64 {
+	jobs, sum := make([]float64, len(kinds)), 0.0
+	if s == nil {
+		for k := range jobs {
+			jobs[k] = 1
+		}
+		return jobs
+	}
+	for k, name := range kinds {
+		jobs[k] = s.kinds[named(name)].share
+		sum += jobs[k]
+	}
+	for k := range jobs {
+		jobs[k] = max(1, jobs[k]/max(sum, 1e-9)*s.worth)
+	}
+	return jobs
+}
+
+// kind gives what siblings teach of a kind, false if nothing.
+func (s *Siblings) kind(name string) (sibling, bool) {
+	if s == nil {
+		return sibling{}, false
+	}
+	k, ok := s.kinds[named(name)]
+	return k, ok
+}
+
+// usual gives what the shops' totals have in common, nil without siblings.
+func (s *Siblings) usual() *counts.Usual {
+	if s == nil {
+		return nil
+	}
+	return s.total
+}
+
+// lean has a kind's hours drawn from its siblings' jobs, longer or shorter as
+// the shop's own jobs are, where its own are too few.
+func (f *Fit) lean(k int, times float64) {
+	kf := &f.kinds[k]
+	kf.like = f.pool
+	if s, ok := f.past.Siblings.kind(f.past.Kinds[k]); ok && len(s.hours) > 0 {
+		kf.like = make([]float64, len(s.hours))
+		for i, h := range s.hours {
+			kf.like[i] = times * h
+		}
+		kf.rough = min(kf.rough, s.apart)
+	}
+}
+
+// longer gives how much longer the shop's jobs take than its siblings' of the
+// same kinds, held near 1 where it has few.
+func (f *Fit) longer() float64 {
+	has, usual, n := 0.0, 0.0, 0.0
+	for k, kf := range f.kinds {
+		if s, ok := f.past.Siblings.kind(f.past.Kinds[k]); ok && s.mean > 0 {
+			for _, h := range kf.hours {
+				has += h
+				usual += s.mean
+				n++
+			}
+		}
+	}
+	if has == 0 {
+		return 1
+	}
+	return math.Pow(has/usual, n/(n+hoursWorth))
+}
+
+// hours gives those of jobs of any of the kinds.
+func (s *Siblings) hours(kinds []string) (all []float64) {
+	for _, name := range kinds {
+		k, _ := s.kind(name)
+		all = append(all, k.hours...)
+	}
+	return all
+}
