@@ -274,7 +274,7 @@ type arrivals struct {
 	spec    Spec
 	kinds   []kind
 	rng     *rand.Rand
-	rough   float64    // this week's common roughness, log scale, first-order autoregressive
+	rough   float64 // this week's common roughness, log scale, first-order autoregressive
 	week    []float64
 	shift   float64 // this year's delay in days
 	level   float64
