@@ -12,6 +12,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
@@ -20,8 +21,8 @@ import (
 var pictures = flag.String("pictures", "", "write pictures of the demo shop's pages into this folder, from TestDayInABrowser")
 
 // A day's work in a browser, on the demo shop: a quote that answers while one
-// types, kept and printed; what makes a week, by the keyboard; a job put right;
-// a vacation taken out and put back.
+// types, kept and printed; what makes a week and what if, by the keyboard; a job
+// put right; a vacation taken out and put back.
 func TestDayInABrowser(t *testing.T) {
 	if testing.Short() {
 		t.Skip("a browser takes seconds")
@@ -63,6 +64,17 @@ func TestDayInABrowser(t *testing.T) {
 	read(t, ctx, "a later week's reasons", saysNow+`.includes('December')`)
 	do(t, ctx, "by pointing", script(`document.querySelectorAll('[data-weeks] tr')[1].dispatchEvent(new Event('pointerenter'))`))
 	read(t, ctx, "the week pointed at", saysNow+`.includes('November 30') && document.querySelector('[data-week]').value == 1`)
+
+	do(t, ctx, "what if", chromedp.Navigate(base+"/crew"))
+	read(t, ctx, "as things stand", `document.querySelector('#says').innerText.startsWith('As things stand') && !document.querySelector('#tried').innerText.includes('→')`)
+	began := time.Now()
+	do(t, ctx, "a technician more", script(`window.says = document.querySelector('#says')`), chromedp.Focus(chromedp.CSS("[name=tech]")), chromedp.KeyEvent(kb.ArrowRight))
+	read(t, ctx, "the slider says its value", `document.activeElement.getAttribute('aria-valuetext') == '1 technician more' && document.querySelector('.sliders .value').innerText == '1 technician more'`)
+	read(t, ctx, "the answer is there", `window.says.isConnected && window.says.innerText.startsWith('What if: 1 technician more. Then') && document.querySelectorAll('#tried td').length > 100 && document.querySelector('#tried').innerText.includes('→') && !!document.querySelector('#tried svg') && location.search == ''`)
+	t.Logf("a what-if was answered %v after a key was pressed", time.Since(began).Round(time.Millisecond))
+	do(t, ctx, "two more", chromedp.KeyEvent(kb.ArrowRight+kb.ArrowRight))
+	read(t, ctx, "the last position is what is answered", `window.says.innerText.startsWith('What if: 3 technicians more. Then')`)
+	audit(t, ctx, "a what-if")
 
 	do(t, ctx, "a job", chromedp.Navigate(base+"/jobs"))
 	click("the first job", "th a[href^='/jobs/line']")

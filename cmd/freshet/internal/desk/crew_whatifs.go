@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"freshet/capacity"
+	"freshet/forecast"
 )
 
 // WhatIfs answers what changes would do to the crew's weeks: it holds the plan
@@ -11,6 +12,8 @@ import (
 // second, since it has no advice. It may be shared.
 type WhatIfs struct {
 	Now []CrewWeek // the weeks asked for as things stand, as Crew gives them
+
+	AsOf forecast.Date
 
 	plan  capacity.Plan
 	weeks int
@@ -30,7 +33,7 @@ func (d *Desk) WhatIfs(ctx context.Context, ask Ask) (*WhatIfs, error) {
 	if err != nil {
 		return nil, err
 	}
-	w := &WhatIfs{plan: plan, weeks: ask.Weeks}
+	w := &WhatIfs{AsOf: ask.AsOf, plan: plan, weeks: ask.Weeks}
 	w.Now, err = w.Try(capacity.WhatIf{})
 	return w, err
 }

@@ -61,6 +61,10 @@ func TestAnswers(t *testing.T) {
 		"/quote/answer?kind=cooling&hours=2,5":              "2.5 hours",
 		"/quote/answer?kind=cooling&hours=lots":             "need a number such as 4",
 		"/quote/answer?kind=cooling&part=days":              "need a number of 0 or more",
+		"/crew/answer":                                      "<p id=\"says\" hx-swap-oob=\"innerHTML\">As things stand",
+		"/crew/answer?tech=2&from=2027-03-01":               "What if: 2 technicians more from March 1, 2027. Then",
+		"/crew/answer?tech=lots":                            "Technicians: need a whole number from -3 to 5. As things stand",
+		"/crew/answer?tech=1&from=soon":                     "Start on: need a day. As things stand",
 		"/quote/answer?kind=%3Cscript%3Ealert(1)%3C/script": "&lt;script&gt;",
 	} {
 		w := s.get(path)

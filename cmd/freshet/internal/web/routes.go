@@ -39,6 +39,7 @@ func (s *Server) routes() []route {
 		{method: "GET", path: "/watch", least: counter, serve: s.watch, name: "Watch"},
 		{method: "POST", path: "/watch", least: owner, serve: s.noteAlert},
 		{method: "GET", path: "/crew", least: owner, serve: s.crew, name: "Crew"},
+		{method: "GET", path: "/crew/answer", least: owner, serve: s.crewAnswer},
 		{method: "GET", path: "/quote", least: counter, serve: s.quote, name: "Quote"},
 		{method: "GET", path: "/quote/answer", least: counter, serve: s.quoteAnswer},
 		{method: "GET", path: "/quote/{id}/slip", least: counter, serve: s.slip},

@@ -68,6 +68,7 @@ type Server struct {
 
 	drawn   map[drawing]drawn
 	answers answers
+	trying  sync.Mutex // a what-if that is being worked out
 }
 
 // New gives the pages of a shop.

@@ -191,7 +191,7 @@ func TestEmptyShop(t *testing.T) {
 // Who may ask for what: a route without a line here fails, as does a line
 // without a route.
 var allowed = map[string]role{
-	"GET /outlook": counter, "GET /watch": counter, "POST /watch": owner, "GET /crew": owner,
+	"GET /outlook": counter, "GET /watch": counter, "POST /watch": owner, "GET /crew": owner, "GET /crew/answer": owner,
 	"GET /quote": counter, "GET /quote/{id}/slip": counter, "GET /quote/answer": counter, "POST /quote": counter,
 	"GET /{$}": counter, "GET /jobs": counter, "GET /working": counter, "GET /guide": counter, "POST /logout": counter,
 	"GET /jobs/line": owner, "POST /jobs/line": owner, "GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,

@@ -1,5 +1,5 @@
-// What pages do beyond links and forms: files dropped on an upload, printing,
-// and a question before a change that is meant seriously.
+// What pages do beyond links and forms: files dropped on an upload, sliders,
+// printing, and a question before a change that is meant seriously.
 (function () {
   'use strict';
   document.querySelectorAll('[data-drop]').forEach(function (form) {
@@ -34,6 +34,15 @@
       if (e.target.dataset.chart === 'hours' && all[i]) { show(i); }
     });
     show(0);
+  });
+  // A slider says its value in words.
+  document.querySelectorAll('[data-one]').forEach(function (slider) {
+    var say = slider.dataset, value = slider.closest('label').querySelector('.value');
+    slider.addEventListener('input', function () {
+      var n = Math.abs(slider.value);
+      value.textContent = n ? [n, n === 1 ? say.one : say.many, slider.value > 0 ? say.up : say.down].join(' ') : say.none;
+      slider.setAttribute('aria-valuetext', value.textContent);
+    });
   });
   document.addEventListener('click', function (e) {
     if (e.target.closest('[data-print]')) { print(); }
