@@ -77,7 +77,7 @@ func media(kind, scheme string) chromedp.Action[chromedp.Void] {
 // read waits until an expression in the page is true, or fails.
 func read(t *testing.T, ctx context.Context, what, expression string) {
 	t.Helper()
-	for range 400 {
+	for range 1200 { // a minute: the machine may have other things to do
 		ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](expression))
 		if err == nil && ok { // a page that is being left answers with an error
 			return

@@ -36,11 +36,11 @@
     show(0);
   });
   // A slider says its value in words.
-  document.querySelectorAll('[data-one]').forEach(function (slider) {
+  document.querySelectorAll('[data-single]').forEach(function (slider) {
     var say = slider.dataset, value = slider.closest('label').querySelector('.value');
     slider.addEventListener('input', function () {
       var n = Math.abs(slider.value);
-      value.textContent = n ? [n, n === 1 ? say.one : say.many, slider.value > 0 ? say.up : say.down].join(' ') : say.none;
+      value.textContent = n ? [n, n === 1 ? say.single : say.plural, slider.value > 0 ? say.up : say.down].join(' ') : say.none;
       slider.setAttribute('aria-valuetext', value.textContent);
     });
   });
