@@ -96,7 +96,7 @@ func newAdviser(p Plan, o Outcome) (*adviser, error) {
 		a.adopt(p, o)
 		return a, nil
 	}
-	few := p.Thinned(tryPaths)
+	few := p.Thinned(tryPaths).draw()
 	out, err := few.outcome()
 	if err == nil {
 		a.adopt(few, out)
@@ -181,7 +181,7 @@ func (a *adviser) weighs() bool { return a.WaitCost > 0 || a.LostCost > 0 }
 // loss gives the mean cost of work that waits at weeks' ends and of work that
 // is lost, customers going elsewhere while the line is longer than LostWeeks.
 func (a *adviser) loss(p Plan) (float64, error) {
-	o, err := p.follow(a.LostWeeks)
+	o, err := p.follow(a.LostWeeks, false)
 	if err != nil {
 		return 0, err
 	}

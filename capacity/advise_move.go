@@ -27,7 +27,7 @@ func (a *adviser) moveWork() ([]Advice, error) {
 	for j := week + 1; j < len(a.out.Weeks); j++ {
 		room := a.out.Weeks[j].Available - a.out.Work.Dist(j).Quantile(a.PlanAt)
 		for len(movable) > 0 {
-			h := a.Habits.expected(open[movable[0]])
+			h := a.Habits.opening(open[movable[0]], a.From).expected()
 			if h > room {
 				break
 			}
@@ -44,7 +44,7 @@ func (a *adviser) moveWork() ([]Advice, error) {
 	if moved < a.WorthHours {
 		return nil, nil
 	}
-	plan, with, err := a.with(func(p *Plan) { p.Open = open })
+	plan, with, err := a.with(func(p *Plan) { p.Open, p.drawn = open, nil })
 	if err != nil {
 		return nil, err
 	}

@@ -114,7 +114,7 @@ func (p Plan) sent(kind int, r run, share float64) Plan {
 			times[j] = 1 - share
 		}
 	}
-	p.Kinds = slices.Clone(p.Kinds)
+	p.Kinds, p.drawn = slices.Clone(p.Kinds), nil
 	p.Kinds[kind] = p.Kinds[kind].scaled(times)
 	return p
 }

@@ -16,8 +16,11 @@ func TimeOff(p Plan, o Outcome) ([]Advice, error) {
 	if len(p.Requested) == 0 {
 		return nil, nil
 	}
-	few := p.Thinned(tryPaths)
-	out, err := few.Outcome()
+	if err := p.Check(); err != nil {
+		return nil, err
+	}
+	few := p.Thinned(tryPaths).draw()
+	out, err := few.outcome()
 	if err != nil {
 		return nil, err
 	}

@@ -16,6 +16,7 @@ const (
 	Urgent Rank = iota
 	Usual
 	CanWait
+	ranks = iota
 )
 
 const longestWait = 42 // days after which a job that can wait is as any other
@@ -39,6 +40,7 @@ type Task struct {
 type Floor struct {
 	Start   forecast.Date
 	Days    int
+	begun   int // days of the first week before Start
 	crew    int
 	hours   []float64 // by day and technician
 	paid    []float64 // by day
@@ -76,7 +78,7 @@ func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, sta
 			crew = append(crew, t)
 		}
 	}
-	f := &Floor{Start: start, Days: days, crew: len(crew), hours: make([]float64, days*len(crew)), paid: make([]float64, days), share: make([]float64, days)}
+	f := &Floor{Start: start, Days: days, begun: int(start - start.Monday()), crew: len(crew), hours: make([]float64, days*len(crew)), paid: make([]float64, days), share: make([]float64, days)}
 	usual := cal.UsualDays()
 	gone := absencesOf(crew, off)
 	for d := range days {
@@ -138,7 +140,7 @@ func (f *Floor) sort(crew Crew, kinds []string) {
 // weeks sums the floor's days by week, the last of which may be cut off.
 func (f *Floor) weeks() []Week {
 	monday := f.Start.Monday()
-	weeks := make([]Week, (int(f.Start-monday)+f.Days+6)/forecast.Week)
+	weeks := make([]Week, (f.begun+f.Days+6)/forecast.Week)
 	by := make([]float64, len(weeks)*f.crew)
 	for j := range weeks {
 		weeks[j].Monday = monday + forecast.Date(forecast.Week*j)
@@ -158,7 +160,7 @@ func (f *Floor) weeks() []Week {
 }
 
 // week gives the number of a day's week.
-func (f *Floor) week(day int) int { return (int(f.Start-f.Start.Monday()) + day) / forecast.Week }
+func (f *Floor) week(day int) int { return (f.begun + day) / forecast.Week }
 
 // can tells whether a technician does a class of kinds.
 func (f *Floor) can(technician, class int) bool { return slices.Contains(f.does[technician], class) }

@@ -182,7 +182,7 @@ func TestWaitGoesOn(t *testing.T) {
 	count := map[float64]int{}
 	const n = 40_000
 	for range n {
-		count[h.longer(0, 6, r)]++
+		count[draw(h.longer(0, 6), r, 0)]++
 	}
 	for d := 7.0; d <= 10; d++ {
 		if p := float64(count[d]) / n; math.Abs(p-.25) > .01 {

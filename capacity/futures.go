@@ -3,6 +3,7 @@ package capacity
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"sort"
 
 	"freshet/forecast"
@@ -12,26 +13,55 @@ import (
 type futures struct {
 	Plan
 	days []dropDays // by week
+	open []opening
+	kept [][]Task // by path, where they have been drawn
 }
 
-func newFutures(p Plan) futures {
-	f := futures{Plan: p}
+// jobs gives those drawn already, or what draws them.
+func (p Plan) jobs() *futures {
+	if p.drawn != nil {
+		return p.drawn
+	}
+	f := &futures{Plan: p}
 	for j := range p.Kinds[0].Hours.H {
 		f.days = append(f.days, p.dropDays(p.From.Monday()+forecast.Date(forecast.Week*j)))
+	}
+	for _, j := range p.Open {
+		f.open = append(f.open, p.Habits.opening(j, p.From))
 	}
 	return f
 }
 
-// tasks draws the jobs of one path into room that is used again: those that
-// are open, then those that the path's weeks bring, with its number of jobs and
-// to its very hours. They are the same whoever works on them.
-func (f futures) tasks(path int, room []Task) []Task {
-	r := rand.New(rand.NewPCG(f.Seed, uint64(path)))
-	room = room[:0]
-	for _, j := range f.Open {
-		t := f.Habits.open(j, f.From, r)
+// draw gives the plan with its jobs drawn beforehand, for plans of the same
+// work to be followed with them.
+func (p Plan) draw() Plan {
+	f := p.jobs()
+	kept := make([][]Task, p.Kinds[0].Hours.N())
+	var room []Task
+	for i := range kept {
+		kept[i] = slices.Clone(f.tasks(i, &room))
+	}
+	f.kept, p.drawn = kept, f
+	return p
+}
+
+// tasks gives the jobs of one path, drawn into room that is used again: those
+// that are open, then those that the path's weeks bring, with its number of jobs
+// and to its very hours. They are the same whoever works on them, and those of a
+// week and kind the same whatever the others bring.
+func (f *futures) tasks(path int, room *[]Task) []Task {
+	if f.kept != nil {
+		return f.kept[path]
+	}
+	var source rand.PCG
+	r := rand.New(&source)
+	seed := func(week, kind int) { source.Seed(f.Seed, uint64(path)<<32|uint64(week)<<16|uint64(kind)) }
+	seed(0, 0)
+	tasks := (*room)[:0]
+	for _, o := range f.open {
+		t := o.task(r)
 		t.Stays = int(draw(f.Habits.PickUp, r, 0))
-		room = append(room, t)
+		tasks = append(tasks, t)
 	}
 	part := share(path)
 	for j, days := range f.days {
@@ -40,22 +70,25 @@ func (f futures) tasks(path int, room []Task) []Task {
 			if hours == 0 {
 				continue
 			}
-			from, sum := len(room), 0.0
+			seed(1+j, k)
+			from, sum := len(tasks), 0.0
 			for range max(1, int(d.Jobs.Path(path)[j]+part)) {
 				t := f.Habits.newJob(k, days.at(r.Float64()), r)
 				sum += t.Hours
-				room = append(room, t)
+				tasks = append(tasks, t)
 			}
-			for i := range room[from:] {
-				room[from+i].Hours *= hours / sum
+			times := hours / sum
+			for i := range tasks[from:] {
+				tasks[from+i].Hours *= times
 			}
 		}
 	}
-	return room
+	*room = tasks
+	return tasks
 }
 
 // parked draws the days on which the rigs leave that are ready.
-func (f futures) parked(path int) []int {
+func (f *futures) parked(path int) []int {
 	r := rand.New(rand.NewPCG(f.Seed+1, uint64(path)))
 	out := make([]int, f.Lot.Ready)
 	for i := range out {

@@ -1,10 +1,15 @@
 package capacity
 
-import "slices"
+import (
+	"math"
+	"slices"
+)
 
 // place is where a task stands in line: by its day of drop-off, then by its
 // number.
 type place int64
+
+const nobody place = math.MaxInt64 // behind all
 
 func placeOf(in, task int) place { return place(in)<<32 | place(task) }
 
@@ -13,18 +18,19 @@ func (p place) task() int { return int(p & (1<<32 - 1)) }
 
 // line is tasks in order. Most come in at its end, or back to its front.
 type line struct {
+	first  place // nobody where it is empty
 	places []place
 	gone   int // of the places, those that have left from the front
 }
 
-func (l *line) clear()       { l.places, l.gone = l.places[:0], 0 }
-func (l *line) len() int     { return len(l.places) - l.gone }
-func (l *line) first() place { return l.places[l.gone] }
+func (l *line) clear() { l.first, l.places, l.gone = nobody, l.places[:0], 0 }
 
 func (l *line) pop() place {
-	p := l.places[l.gone]
+	p := l.first
 	if l.gone++; l.gone == len(l.places) {
 		l.clear()
+	} else {
+		l.first = l.places[l.gone]
 	}
 	return p
 }
@@ -33,11 +39,12 @@ func (l *line) stand(p place) {
 	switch n := len(l.places); {
 	case n == 0 || l.places[n-1] < p:
 		l.places = append(l.places, p)
-	case l.gone > 0 && p < l.first():
+	case l.gone > 0 && p < l.first:
 		l.gone--
 		l.places[l.gone] = p
 	default:
 		at, _ := slices.BinarySearch(l.places[l.gone:], p)
 		l.places = slices.Insert(l.places, l.gone+at, p)
 	}
+	l.first = min(l.first, p)
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"runtime"
 	"slices"
+	"sync"
 
 	"freshet/forecast"
 
@@ -54,43 +55,35 @@ type Skill struct {
 // work off what is left at their end.
 const workOff = 8
 
-func (p Plan) outcome() (Outcome, error) { return p.follow(0) }
+// outcome gives what Advise asks for: the lines, and what is short.
+func (p Plan) outcome() (Outcome, error) { return p.follow(0, false) }
 
 // follow works the plan off, with drop-offs going elsewhere while the line is
-// longer than the crew does in so many weeks; at 0 weeks it never is.
-func (p Plan) follow(lostWeeks float64) (Outcome, error) {
+// longer than the crew does in so many weeks; at 0 weeks it never is. The lot
+// and the days until ready are followed where the whole is asked for.
+func (p Plan) follow(lostWeeks float64, whole bool) (Outcome, error) {
 	h, n := p.Kinds[0].Hours.H, p.Kinds[0].Hours.N()
 	floor := p.floor(h + workOff)
 	weeks := floor.weeks()
 	like := func() forecast.Paths { return forecast.NewPaths(p.From.Monday(), forecast.Week, h, n) }
 	lines := make([]Line, floor.classes+1) // of each class, then of all work
 	for c := range lines {
-		perWeek := make([]float64, len(weeks))
-		for j, w := range weeks {
-			for t, hours := range w.ByTechnician {
-				if c == floor.classes || floor.can(t, c) {
-					perWeek[j] += hours
-				}
-			}
-		}
+		perWeek := floor.hoursOf(weeks, c)
 		lines[c] = Line{Available: perWeek[:h:h], Arriving: like(), Work: like(), Backlog: like(), weekly: newClock(perWeek, workOff)}
 	}
 	all := &lines[floor.classes]
 	if all.weekly.rate == 0 {
 		return Outcome{}, fmt.Errorf("capacity: need available hours in some week from %v on, have none in %d weeks", weeks[0].Monday, len(weeks))
 	}
-	out := Outcome{Weeks: weeks[:h:h], classes: lines[:floor.classes], Waiting: like(), OnLot: like(), LotFull: make([]float64, h)}
+	out := Outcome{Weeks: weeks[:h:h], classes: lines[:floor.classes], Waiting: like(), OnLot: like()}
 	longest := make([]float64, h)
-	for j := range longest {
-		if lostWeeks > 0 {
+	if lostWeeks > 0 {
+		for j := range longest {
 			longest[j] = all.weekly.within(float64(j), lostWeeks)
 		}
-	}
-	if lostWeeks > 0 {
 		out.Lost = like()
 	}
-
-	drawn, rigs := newFutures(p), p.Lot.Rigs
+	jobs, rigs := p.jobs(), p.Lot.Rigs
 	if rigs == 0 {
 		rigs = 1
 	}
@@ -98,19 +91,28 @@ func (p Plan) follow(lostWeeks float64) (Outcome, error) {
 	ready := make([][]Days, workers)
 	var g errgroup.Group
 	for w := range workers {
-		ready[w] = make([]Days, h)
-		for j := range ready[w] {
-			ready[w][j] = make(Days, floor.Days+1)
-		}
 		g.Go(func() error {
-			var run Run
-			var tasks []Task
+			own := runners.Get().(*runner)
+			defer runners.Put(own)
+			run := &own.run
+			if whole {
+				ready[w] = make([]Days, h)
+				for j := range ready[w] {
+					ready[w][j] = make(Days, floor.Days+1)
+				}
+			}
 			for i := w; i < n; i += workers {
-				tasks = drawn.tasks(i, tasks)
+				tasks := jobs.tasks(i, &own.room)
 				run.begin(floor, tasks)
-				run.park(drawn.parked(i))
 				floor.arrive(tasks, out.classes, i)
-				out.path(i, &run, floor, lines, longest, rigs)
+				if !whole {
+					out.path(i, run, floor, lines, longest, rigs)
+					continue
+				}
+				run.park(jobs.parked(i))
+				for d := out.path(i, run, floor, lines, longest, rigs); d < floor.Days && run.open > 0; d++ {
+					run.day(d)
+				}
 				for k, t := range tasks {
 					if t.In >= 0 {
 						ready[w][floor.week(t.In)][run.ready[k]-min(t.In, run.ready[k])]++
@@ -121,14 +123,6 @@ func (p Plan) follow(lostWeeks float64) (Outcome, error) {
 		})
 	}
 	g.Wait()
-	out.Ready = ready[0]
-	for _, more := range ready[1:] {
-		for j := range more {
-			for d, k := range more[j] {
-				out.Ready[j][d] += k
-			}
-		}
-	}
 	for c := range floor.classes {
 		l := &lines[c]
 		l.ChanceShort = short([]Line{*l}, []set{{[]int{0}, l.Available}}).chances()
@@ -139,16 +133,53 @@ func (p Plan) follow(lostWeeks float64) (Outcome, error) {
 	out.Line = *all
 	out.Short = short(out.classes, floor.sets(out.Weeks))
 	out.ChanceShort = out.Short.chances()
-	for j := range h {
-		for i := range n {
-			if spaces := p.policy().LotSpaces; spaces > 0 && out.OnLot.Path(i)[j] >= float64(spaces) {
-				out.LotFull[j]++
+	out.Skills = p.skills(floor, out.classes)
+	if whole {
+		out.Ready = ready[0]
+		for _, more := range ready[1:] {
+			for j := range more {
+				for d, k := range more[j] {
+					out.Ready[j][d] += k
+				}
 			}
 		}
-		out.LotFull[j] /= float64(n)
+		out.LotFull = out.full(p.policy().LotSpaces)
 	}
-	out.Skills = p.skills(floor, out.classes)
 	return out, nil
+}
+
+// runner is what it takes to work paths off, used again from one to the next.
+type runner struct {
+	run  Run
+	room []Task
+}
+
+var runners = sync.Pool{New: func() any { return new(runner) }}
+
+// hoursOf gives by week the hours of those who do a class, or, for the one after
+// the last, of the crew.
+func (f *Floor) hoursOf(weeks []Week, class int) []float64 {
+	sum := make([]float64, len(weeks))
+	for t := range f.crew {
+		if class == f.classes || f.can(t, class) {
+			for j, w := range weeks {
+				sum[j] += w.ByTechnician[t]
+			}
+		}
+	}
+	return sum
+}
+
+// full gives the share of paths on which so many rigs or more are on the lot,
+// by week; 0 where there is no limit.
+func (o *Outcome) full(spaces int) []float64 {
+	share := make([]float64, o.OnLot.H)
+	for k, rigs := range o.OnLot.Values {
+		if spaces > 0 && rigs >= float64(spaces) {
+			share[k%o.OnLot.H] += 1 / float64(o.OnLot.N())
+		}
+	}
+	return share
 }
 
 // arrive adds up the tasks' hours by class in the weeks in which they can first
@@ -177,38 +208,31 @@ func (f *Floor) Short(tasks []Task) []float64 {
 	return short(classes, f.sets(weeks)).Values
 }
 
-// path works off one path and writes down its weeks.
-func (o *Outcome) path(i int, run *Run, f *Floor, lines []Line, longest []float64, rigs float64) {
-	h, all := len(longest), &lines[f.classes]
-	for d := range f.Days {
-		j := f.week(d)
-		if j >= h {
-			if run.open == 0 {
-				break
-			}
-			run.day(d)
-			continue
-		}
+// path works off the weeks of one path and writes them down. It gives the day
+// after them.
+func (o *Outcome) path(i int, run *Run, f *Floor, lines []Line, longest []float64, rigs float64) (d int) {
+	all := &lines[f.classes]
+	backlog, work, onLot, waiting := all.Backlog.Path(i), all.Work.Path(i), o.OnLot.Path(i), o.Waiting.Path(i)
+	for j := range longest {
 		run.Longest = longest[j]
-		lost := run.lost
-		run.day(d)
+		lost, most := run.lost, 0
+		for end := forecast.Week*(j+1) - f.begun; d < end; d++ {
+			run.day(d)
+			most = max(most, run.rigs)
+		}
 		if o.Lost.H > 0 {
-			o.Lost.Path(i)[j] += run.lost - lost
+			o.Lost.Path(i)[j] = run.lost - lost
 		}
-		o.OnLot.Path(i)[j] = max(o.OnLot.Path(i)[j], rigs*float64(run.rigs))
-		if d+1 < f.Days && f.week(d+1) == j {
-			continue
-		}
+		onLot[j], waiting[j] = rigs*float64(most), run.waiting
 		for c := range f.classes {
-			line := &lines[c]
-			for _, l := range []*Line{line, all} {
-				l.Backlog.Path(i)[j] += run.inLine[c]
-				l.Work.Path(i)[j] += run.inLine[c] + run.done[c]
-			}
+			left, done := run.inLine[c], run.done[c]
+			lines[c].Backlog.Path(i)[j], lines[c].Work.Path(i)[j] = left, left+done
+			backlog[j] += left
+			work[j] += left + done
 		}
-		o.Waiting.Path(i)[j] = run.waiting
 		clear(run.done)
 	}
+	return d
 }
 
 // Shortage is hours of each week that nobody can work on in it, path by path.

@@ -84,14 +84,14 @@ func TestOpenHours(t *testing.T) {
 		{OpenJob{Quoted: 4}, 6}, {OpenJob{Quoted: 4, Worked: 1}, 5}, {OpenJob{Quoted: 4, Worked: 5}, 2}, {OpenJob{Quoted: 4, Worked: 9}, 0},
 		{OpenJob{}, 5}, {OpenJob{Worked: 3}, 3.5}, {OpenJob{Worked: 10}, 0},
 	} {
-		near(t, "expected", h.expected(c.job), c.mean, 1e-9)
+		near(t, "expected", h.opening(c.job, monday).expected(), c.mean, 1e-9)
 		p := storyPlan(forecast.NewPaths(monday, forecast.Week, 1, 3000))
 		p.Habits, p.Open = h, []OpenJob{c.job}
 		p.Open[0].DroppedOff = monday - 1
 		p.Crew = p.Crew[:1]
-		drawn, sum := newFutures(p), 0.0
+		drawn, sum, room := p.jobs(), 0.0, []Task(nil)
 		for i := range 3000 {
-			sum += drawn.tasks(i, nil)[0].Hours / 3000
+			sum += drawn.tasks(i, &room)[0].Hours / 3000
 		}
 		near(t, "drawn", sum, c.mean, .2)
 	}

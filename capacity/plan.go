@@ -22,7 +22,8 @@ type Plan struct {
 	Policy    Policy        // what the owner puts up with; the zero Policy stands for DefaultPolicy
 	Seed      uint64        // of what the paths leave open: days, hours of single jobs, waits for parts
 
-	extra Crew // what-if hands, see newFloor
+	extra Crew     // what-if hands, see newFloor
+	drawn *futures // where the jobs have been drawn beforehand; who changes the work takes it away
 }
 
 // Demand is the work of one job kind to come, path by path and week by week
@@ -127,7 +128,7 @@ func (p Plan) Outcome() (Outcome, error) {
 	if err := p.Check(); err != nil {
 		return Outcome{}, err
 	}
-	return p.outcome()
+	return p.follow(0, true)
 }
 
 // Warnings gives doubts about the plan that don't prevent an answer: hours

@@ -52,8 +52,10 @@ type Stay struct {
 // gets an earlier date.
 func (h Habits) Stays(f *Floor, open []OpenJob, q Inquiry, n int, rng *rand.Rand) []Stay {
 	out := make([]Stay, n)
-	var run Run
-	var tasks []Task
+	inShop := make([]opening, len(open))
+	for i, j := range open {
+		inShop[i] = h.opening(j, f.Start)
+	}
 	daily := f.dailyHours(q.Kind)
 	closed := make([]int, f.Days+1)
 	for d := range f.Days {
@@ -62,43 +64,44 @@ func (h Habits) Stays(f *Floor, open []OpenJob, q Inquiry, n int, rng *rand.Rand
 			closed[d+1]++
 		}
 	}
+	own := runners.Get().(*runner)
+	defer runners.Put(own)
+	run := &own.run
+	var source rand.PCG
+	r := rand.New(&source)
 	for i := range out {
-		seed := rng.Uint64()
-		// Most stays are short. A longer one is followed again from its start,
-		// with the same numbers and more days of arrivals.
-		for days := min(shortStay, f.Days); ; days = f.Days {
-			r := rand.New(rand.NewPCG(seed, uint64(i)))
-			tasks = tasks[:0]
-			for _, j := range open {
-				tasks = append(tasks, h.open(j, f.Start, r))
-			}
-			mine, s := h.drawn(q, daily, r)
-			mine.From = min(mine.From, f.Days)
-			last := len(tasks)
-			tasks = h.arrive(append(tasks, mine), days, r)
-			ready, start := run.Done(f, tasks, last, days)
-			if ready[last] >= days && days < f.Days {
-				continue
-			}
-			s.Days, s.Start = min(ready[last], f.Days), start
-			s.Parts = float64(mine.From)
-			s.Closed = closed[s.Days] - closed[min(mine.From, s.Days)]
-			out[i] = s
-			break
+		source.Seed(rng.Uint64(), uint64(i))
+		tasks := own.room[:0]
+		for _, o := range inShop {
+			tasks = append(tasks, o.task(r))
 		}
+		mine, s := h.drawn(q, daily, r)
+		mine.From = min(mine.From, f.Days)
+		last := len(tasks)
+		run.begin(f, append(tasks, mine))
+		// Others come from the next day on, drawn as long as it takes.
+		coming := h.arrivals(r)
+		for d := 0; d < f.Days && run.ready[last] == f.Days; d++ {
+			for coming.day() <= d {
+				run.more(coming.task())
+			}
+			run.day(d)
+		}
+		own.room = run.tasks
+		s.Days, s.Start = run.ready[last], run.first[last]
+		s.Parts = float64(mine.From)
+		s.Closed = closed[s.Days] - closed[min(mine.From, s.Days)]
+		out[i] = s
 	}
 	slices.SortStableFunc(out, func(a, b Stay) int { return cmp.Compare(a.Days, b.Days) })
 	return out
 }
 
-// shortStay is the days of arrivals that most stays need.
-const shortStay = 60
-
 // drawn gives the inquiry's task in one future, and what of its stay is known
 // by that.
 func (h Habits) drawn(q Inquiry, daily float64, r *rand.Rand) (Task, Stay) {
 	t := Task{Kind: q.Kind, Rank: rank(q.Emergency, q.Deferrable)}
-	grown, usual := h.growth(q.Kind, r), h.hours(q.Kind, 0, r)
+	grown, usual := draw(h.Growth[q.Kind], r, 1), draw(h.Hours[q.Kind], r, 1)
 	if t.Hours = q.Hours * grown; q.Hours == 0 {
 		t.Hours, grown = usual, 1
 	}
@@ -114,25 +117,40 @@ func (h Habits) drawn(q Inquiry, daily float64, r *rand.Rand) (Task, Stay) {
 	return t, Stay{Labor: labor, Growth: max(0, t.Hours/daily-labor)}
 }
 
-// arrive adds jobs that come while the inquiry's is in the shop. They can pass
+// arrivals are jobs that come while the inquiry's is in the shop. They can pass
 // it where they are more urgent, or where it waits for its part.
-func (h Habits) arrive(tasks []Task, days int, r *rand.Rand) []Task {
-	total := 0.0
+type arrivals struct {
+	Habits
+	r     *rand.Rand
+	total float64 // a day
+	at    float64 // days after the floor's first morning
+}
+
+func (h Habits) arrivals(r *rand.Rand) *arrivals {
+	a := &arrivals{Habits: h, r: r}
 	for _, rate := range h.Rate {
-		total += rate
+		a.total += rate
 	}
-	if total == 0 {
-		return tasks
+	a.next()
+	return a
+}
+
+// next goes on to the next; at a rate of 0 none comes.
+func (a *arrivals) next() { a.at += a.r.ExpFloat64() / a.total }
+
+// day gives the day of the floor on whose morning the next is there.
+func (a *arrivals) day() int { return int(min(a.at, math.MaxInt32)) + 1 }
+
+// task gives the next.
+func (a *arrivals) task() Task {
+	u, k := a.total*a.r.Float64(), 0
+	for k < len(a.Rate)-1 && u >= a.Rate[k] {
+		u -= a.Rate[k]
+		k++
 	}
-	for at := r.ExpFloat64() / total; at < float64(days); at += r.ExpFloat64() / total {
-		u, k := total*r.Float64(), 0
-		for k < len(h.Rate)-1 && u >= h.Rate[k] {
-			u -= h.Rate[k]
-			k++
-		}
-		tasks = append(tasks, h.newJob(k, int(at)+1, r))
-	}
-	return tasks
+	t := a.newJob(k, a.day(), a.r)
+	a.next()
+	return t
 }
 
 func rank(emergency, deferrable bool) Rank {
@@ -163,77 +181,63 @@ func draw(from []float64, r *rand.Rand, without float64) float64 {
 	return from[r.IntN(len(from))]
 }
 
-func (h Habits) growth(kind int, r *rand.Rand) float64 { return draw(h.Growth[kind], r, 1) }
-
 func (h Habits) wait(kind int, r *rand.Rand) float64 { return draw(h.Wait[kind], r, 0) }
 
-// hours draws what a job takes: the quoted hours grown, or the kind's usual.
-func (h Habits) hours(kind int, quoted float64, r *rand.Rand) float64 {
-	grown, usual := h.growth(kind, r), draw(h.Hours[kind], r, 1)
-	if quoted > 0 {
-		return quoted * grown
-	}
-	return usual
+// opening is an open job as it is drawn: what is left of its hours, and when
+// the part comes that it waits for.
+type opening struct {
+	Task        // but for its hours, and for its part
+	hours       []float64
+	times, less float64   // of the hours drawn
+	waits       []float64 // days from drop-off until its part is there; nil where it doesn't wait
 }
 
-// open draws an open job's task: what is left of its hours, and when the part
-// comes that it waits for.
-func (h Habits) open(j OpenJob, start forecast.Date, r *rand.Rand) Task {
+func (h Habits) opening(j OpenJob, start forecast.Date) opening {
 	in := int(j.DroppedOff - start)
-	t := Task{Kind: j.Kind, In: in, From: max(in, int(j.NotBefore-start)), Rank: rank(j.Emergency, j.Deferrable)}
-	grown, usual := beyond(h.Growth[j.Kind], j.Worked/max(j.Quoted, enough), r, 1), beyond(h.Hours[j.Kind], j.Worked, r, 1)
-	if j.Quoted > 0 {
-		usual = j.Quoted * grown
+	o := opening{Task: Task{Kind: j.Kind, In: in, From: max(in, int(j.NotBefore-start)), Rank: rank(j.Emergency, j.Deferrable)}, less: j.Worked}
+	if o.hours, o.times = beyond(h.Hours[j.Kind], j.Worked), 1; j.Quoted > 0 {
+		o.hours, o.times = beyond(h.Growth[j.Kind], j.Worked/j.Quoted), j.Quoted
 	}
-	t.Hours = max(0, usual-j.Worked)
-	if wait := h.longer(j.Kind, float64(-in), r); j.Waiting {
-		t.From = max(t.From, int(math.Ceil(wait))+in)
+	if j.Waiting {
+		o.waits = h.longer(j.Kind, float64(-in))
+	}
+	return o
+}
+
+func (o opening) task(r *rand.Rand) Task {
+	t := o.Task
+	t.Hours = max(0, o.times*draw(o.hours, r, 0)-o.less)
+	if o.waits != nil {
+		t.From = max(t.From, int(math.Ceil(draw(o.waits, r, 0)))+t.In)
 	}
 	return t
 }
 
-// expected gives the mean of what is left of an open job's hours.
-func (h Habits) expected(j OpenJob) float64 {
-	least, from, times := j.Worked, h.Hours[j.Kind], 1.
-	if j.Quoted > 0 {
-		least, from, times = j.Worked/j.Quoted, h.Growth[j.Kind], j.Quoted
-	}
-	if len(from) == 0 {
-		return max(0, times-j.Worked)
-	}
-	if i, _ := slices.BinarySearch(from, least+enough); least > 0 {
-		if from = from[i:]; len(from) == 0 {
-			return 0
-		}
-	}
-	return times*stat.Mean(from, nil) - j.Worked
-}
+// expected gives the mean of what is left of its hours.
+func (o opening) expected() float64 { return max(0, o.times*stat.Mean(o.hours, nil)-o.less) }
 
-// beyond draws from the values, which rise, that are above a least one, and
-// gives that one where none is.
-func beyond(from []float64, least float64, r *rand.Rand, without float64) float64 {
+// beyond gives those of the values, which rise, that are above a least one, and
+// that one where none is; 1 or more without any.
+func beyond(from []float64, least float64) []float64 {
 	if len(from) == 0 {
-		return max(without, least)
+		return []float64{max(1, least)}
 	}
-	i := 0
 	if least > 0 {
-		i, _ = slices.BinarySearch(from, least+enough)
+		i, _ := slices.BinarySearch(from, least+enough)
+		from = from[i:]
 	}
-	u := r.Float64()
-	if i == len(from) {
-		return least
+	if len(from) == 0 {
+		return []float64{least}
 	}
-	return from[i+int(u*float64(len(from)-i))]
+	return from
 }
 
-// longer draws a wait for parts that has lasted so many days already, from
-// those that lasted longer. Where none did, it lasts a half longer.
-func (h Habits) longer(kind int, already float64, r *rand.Rand) float64 {
+// longer gives the waits for parts that lasted longer than so many days. Where
+// none did, it is a half longer.
+func (h Habits) longer(kind int, already float64) []float64 {
 	w := h.Wait[kind] // rising
-	i, _ := slices.BinarySearch(w, already+1e-9)
-	u := r.Float64()
-	if i == len(w) {
-		return 1.5*already + 1
+	if i, _ := slices.BinarySearch(w, already+1e-9); i < len(w) {
+		return w[i:]
 	}
-	return w[i+int(u*float64(len(w)-i))]
+	return []float64{1.5*already + 1}
 }

@@ -3,6 +3,7 @@ package capacity
 import (
 	"math"
 	"math/rand/v2"
+	"slices"
 	"testing"
 )
 
@@ -17,7 +18,8 @@ func TestArrivals(t *testing.T) {
 	var n, urgent, later, parts [3]float64
 	byDay := make([]float64, days+1)
 	for range runs {
-		for _, task := range h.arrive(nil, days, r) {
+		for a := h.arrivals(r); a.day() <= days; {
+			task := a.task()
 			k := task.Kind
 			n[k]++
 			if task.In < 1 || task.In > days {
@@ -57,8 +59,8 @@ func TestArrivals(t *testing.T) {
 		near("jobs on day "+string(rune('0'+d/10))+string(rune('0'+d%10)), have, 3*runs)
 	}
 	h.Rate = []float64{0, 0, 0}
-	if have := h.arrive(nil, days, r); len(have) != 0 {
-		t.Errorf("want nothing to come, have %+v", have)
+	if have := h.arrivals(r).day(); have < math.MaxInt32 {
+		t.Errorf("want nothing to come, have it on day %v", have)
 	}
 }
 
@@ -95,15 +97,13 @@ func TestDrawn(t *testing.T) {
 // A wait that has lasted longer than any on record lasts a half longer still.
 func TestWaitBeyondAll(t *testing.T) {
 	h := Habits{Wait: [][]float64{{1, 2, 10}, nil}}
-	r := rand.New(rand.NewPCG(1, 1))
-	if have := h.longer(0, 20, r); have != 31 {
-		t.Errorf("want 31 days, have %v", have)
-	}
-	if have := h.longer(0, 10, r); have != 16 {
-		t.Errorf("want 16 days, have %v", have)
-	}
-	if have := h.longer(1, 0, r); have != 1 {
-		t.Errorf("without any on record, want a day, have %v", have)
+	for _, c := range []struct {
+		kind          int
+		already, want float64
+	}{{0, 20, 31}, {0, 10, 16}, {1, 0, 1}} {
+		if have := h.longer(c.kind, c.already); !slices.Equal(have, []float64{c.want}) {
+			t.Errorf("%+v: have %v", c, have)
+		}
 	}
 }
 
@@ -140,15 +140,16 @@ func TestStaysBehindOpenJobs(t *testing.T) {
 func TestLongStaysSeeAllThatComes(t *testing.T) {
 	h := Habits{Hours: [][]float64{{13}}, Growth: [][]float64{{1}}, Wait: [][]float64{{1}}, Needs: []float64{0}, Rate: []float64{1.5}, Rush: []float64{1}, Later: []float64{0}}
 	f := floor(t, hands(1), "one")
-	for _, s := range h.Stays(f, nil, Inquiry{Hours: 13, PartsDays: shortStay + 5}, 10, rand.New(rand.NewPCG(1, 1))) {
+	const longPart = 65
+	for _, s := range h.Stays(f, nil, Inquiry{Hours: 13, PartsDays: longPart}, 10, rand.New(rand.NewPCG(1, 1))) {
 		if s.Days != f.Days {
 			t.Errorf("want it never ready, have %+v", s)
 		}
 	}
 	h.Rate[0] = 0
-	for _, s := range h.Stays(f, nil, Inquiry{Hours: 6.4, PartsDays: shortStay + 5}, 10, rand.New(rand.NewPCG(1, 1))) {
+	for _, s := range h.Stays(f, nil, Inquiry{Hours: 6.4, PartsDays: longPart}, 10, rand.New(rand.NewPCG(1, 1))) {
 		// Day 65 after a Monday is a Wednesday; nine weekends have passed before it.
-		if s.Days != shortStay+5 || s.Parts != shortStay+5 || s.Closed != 0 {
+		if s.Days != longPart || s.Parts != longPart || s.Closed != 0 {
 			t.Errorf("want it ready on the day of its part, have %+v", s)
 		}
 	}
@@ -176,14 +177,14 @@ func TestDailyHours(t *testing.T) {
 
 // What a job takes is what was quoted, grown, or one of its kind's own.
 func TestHoursOfAJob(t *testing.T) {
-	h := Habits{Hours: [][]float64{{5}, nil}, Growth: [][]float64{{1.5}, nil}}
+	h := Habits{Hours: [][]float64{{5}, nil}, Growth: [][]float64{{1.5}, nil}, Wait: make([][]float64, 2), Needs: make([]float64, 2)}
 	r := rand.New(rand.NewPCG(1, 1))
 	for _, c := range []struct {
 		kind         int
 		quoted, want float64
 	}{{0, 0, 5}, {0, 2, 3}, {0, .2, .3}, {1, 0, 1}, {1, 2, 2}} {
-		if have := h.hours(c.kind, c.quoted, r); math.Abs(have-c.want) > 1e-12 {
-			t.Errorf("kind %d, quoted %v: want %v, have %v", c.kind, c.quoted, c.want, have)
+		if have, _ := h.drawn(Inquiry{Kind: c.kind, Hours: c.quoted}, 1, r); math.Abs(have.Hours-c.want) > 1e-12 {
+			t.Errorf("kind %d, quoted %v: want %v, have %v", c.kind, c.quoted, c.want, have.Hours)
 		}
 	}
 }
@@ -210,14 +211,14 @@ func TestOpenJobs(t *testing.T) {
 		{"of such a kind, beyond it", OpenJob{Kind: 1, Worked: 2}, 0},
 	} {
 		c.j.DroppedOff = floorStart - 2
-		if have := h.expected(c.j); math.Abs(have-c.want) > 1e-12 {
+		if have := h.opening(c.j, floorStart).expected(); math.Abs(have-c.want) > 1e-12 {
 			t.Errorf("%s: want %v h, have %v", c.what, c.want, have)
 		}
 		r := rand.New(rand.NewPCG(4, 4))
 		sum := 0.0
 		const n = 4000
 		for range n {
-			task := h.open(c.j, floorStart, r)
+			task := h.opening(c.j, floorStart).task(r)
 			if task.Hours < 0 || task.In != -2 || task.From != -2 || task.Rank != Usual || task.Kind != c.j.Kind {
 				t.Fatalf("%s: have %+v", c.what, task)
 			}
@@ -241,32 +242,20 @@ func TestOpenJobs(t *testing.T) {
 		{"a day that has been", OpenJob{DroppedOff: floorStart - 5, NotBefore: floorStart - 9, Deferrable: true}, -5, CanWait},
 		{"waiting, and not before", OpenJob{DroppedOff: floorStart - 5, NotBefore: floorStart + 30, Waiting: true}, 30, Usual},
 	} {
-		if task := h.open(c.j, floorStart, r); task.From != c.from || task.Rank != c.rank {
+		if task := h.opening(c.j, floorStart).task(r); task.From != c.from || task.Rank != c.rank {
 			t.Errorf("%s: want day %d, have %+v", c.what, c.from, task)
 		}
 	}
 }
 
-// Of values alike, those above the least come alike often.
+// Of rising values those above the least are left to draw from.
 func TestBeyond(t *testing.T) {
-	r := rand.New(rand.NewPCG(6, 6))
-	count := map[float64]int{}
-	for range 3000 {
-		count[beyond([]float64{1, 2, 3, 4, 5}, 2, r, 9)]++
-	}
-	for _, v := range []float64{3, 4, 5} {
-		if math.Abs(float64(count[v])-1000) > 4*26 { // four standard deviations of a third of 3000
-			t.Errorf("want a third of each, have %v", count)
-		}
-	}
-	if len(count) != 3 {
-		t.Errorf("want 3, 4 and 5, have %v", count)
-	}
 	for _, c := range []struct {
-		from                 []float64
-		least, without, want float64
-	}{{nil, 0, 1, 1}, {nil, 3, 1, 3}, {[]float64{1, 2}, 5, 9, 5}, {[]float64{-1}, 0, 9, -1}} {
-		if have := beyond(c.from, c.least, r, c.without); have != c.want {
+		from  []float64
+		least float64
+		want  []float64
+	}{{[]float64{1, 2, 3, 4, 5}, 2, []float64{3, 4, 5}}, {nil, 0, []float64{1}}, {nil, 3, []float64{3}}, {[]float64{1, 2}, 5, []float64{5}}, {[]float64{-1}, 0, []float64{-1}}} {
+		if have := beyond(c.from, c.least); !slices.Equal(have, c.want) {
 			t.Errorf("%+v: have %v", c, have)
 		}
 	}

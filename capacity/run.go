@@ -12,7 +12,7 @@ type Run struct {
 	first []int     // first day on which somebody worked on it; the floor's Days before
 
 	comes, next []int     // tasks that come in, or whose part comes, by day: the first, and the one after each; -1: none
-	line        [][3]line // by class and rank
+	lines       []line    // by class, then by rank
 	clock       []float64 // hours into the day, by technician
 	held        []int     // tasks in somebody's hands at the day's end
 
@@ -81,19 +81,28 @@ func (r *Run) begin(f *Floor, tasks []Task) {
 	for d := range r.comes {
 		r.comes[d] = -1
 	}
-	for len(r.line) < f.classes {
-		r.line = append(r.line, [3]line{})
-	}
-	for c := range r.line {
-		for k := range r.line[c] {
-			r.line[c][k].clear()
-		}
+	r.lines = sized(r.lines, ranks*f.classes)
+	for c := range r.lines {
+		r.lines[c].clear()
 	}
 	for i := range tasks {
-		t := &tasks[i]
-		r.left[i], r.ready[i], r.first[i] = max(t.Hours, 2*enough), f.Days, f.Days
-		r.on(max(0, t.In), i)
+		r.expect(i)
 	}
+}
+
+// more takes in another task on the morning of its drop-off.
+func (r *Run) more(t Task) {
+	r.tasks = append(r.tasks, t)
+	r.left, r.ready, r.first, r.next = append(r.left, 0), append(r.ready, 0), append(r.first, 0), append(r.next, 0)
+	r.open++
+	r.expect(len(r.tasks) - 1)
+}
+
+// expect puts a task among those of the day of its drop-off.
+func (r *Run) expect(i int) {
+	t := &r.tasks[i]
+	r.left[i], r.ready[i], r.first[i] = max(t.Hours, 2*enough), r.floor.Days, r.floor.Days
+	r.on(max(0, t.In), i)
 }
 
 // park takes in rigs that are ready, by the days on which they leave.
@@ -124,9 +133,9 @@ func (r *Run) day(d int) {
 		r.come(d, i)
 		i = next
 	}
-	for c := range r.line[:f.classes] { // what has waited for six weeks can't wait any more
-		for waits := &r.line[c][CanWait]; waits.len() > 0 && waits.first().in()+longestWait <= d; {
-			r.line[c][Usual].stand(waits.pop())
+	for c := int(CanWait); c < len(r.lines); c += ranks { // what has waited for six weeks can't wait any more
+		for r.lines[c].first < placeOf(d-longestWait+1, 0) {
+			r.lines[c-1].stand(r.lines[c].pop())
 		}
 	}
 	hours := f.hours[d*f.crew : (d+1)*f.crew]
@@ -197,21 +206,22 @@ func (r *Run) come(d, i int) {
 // join lets a task stand in its line.
 func (r *Run) join(i int) {
 	t := &r.tasks[i]
-	r.line[r.floor.class[t.Kind]][t.Rank].stand(placeOf(t.In, i))
+	r.lines[ranks*r.floor.class[t.Kind]+int(t.Rank)].stand(placeOf(t.In, i))
 }
 
 // take gives the first task in line that a technician does, -1 if there is
 // none, and takes it out of the line.
 func (r *Run) take(technician int) int {
-	for rank := Urgent; rank <= CanWait; rank++ {
-		var from *line
+	for rank := range ranks {
+		first, from := nobody, -1
 		for _, c := range r.floor.does[technician] {
-			if l := &r.line[c][rank]; l.len() > 0 && (from == nil || l.first() < from.first()) {
-				from = l
+			if l := ranks*c + rank; r.lines[l].first < first {
+				first, from = r.lines[l].first, l
 			}
 		}
-		if from != nil {
-			return from.pop().task()
+		if from >= 0 {
+			r.lines[from].pop()
+			return first.task()
 		}
 	}
 	return -1

@@ -50,7 +50,7 @@ func (w WhatIf) Apply(p Plan) (Plan, error) {
 		for j := range times {
 			times[j] *= 1 + w.DemandPercent/100
 		}
-		p.Kinds = slices.Clone(p.Kinds)
+		p.Kinds, p.drawn = slices.Clone(p.Kinds), nil
 		for i, d := range p.Kinds {
 			p.Kinds[i] = d.scaled(times)
 		}
