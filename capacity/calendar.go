@@ -104,7 +104,7 @@ func (c Calendar) AddOpenDays(d forecast.Date, n float64) forecast.Date {
 	if !(n >= 0) {
 		panic(fmt.Sprintf("capacity: need 0 or more open days, have %v", n))
 	}
-	const tenYears, tolerance = 3653, 1e-9
+	const tenYears, rounding = 3653, 1e-9
 	done := 0.0
 	for shut := 0; shut < tenYears; d++ {
 		share := c.OpenShare(d)
@@ -112,7 +112,7 @@ func (c Calendar) AddOpenDays(d forecast.Date, n float64) forecast.Date {
 		case share == 0:
 			shut++
 			continue
-		case done >= n-tolerance:
+		case done >= n-rounding:
 			return d
 		}
 		shut = 0

@@ -1,6 +1,8 @@
 package capacity
 
 import (
+	"sync"
+
 	"freshet/forecast"
 
 	"github.com/rickar/cal/v2"
@@ -49,23 +51,36 @@ func DefaultHolidays() []string {
 func (c Calendar) holiday(d forecast.Date) bool {
 	// The observed day of January 1 may lie in the year before.
 	for year := (d - 3).Year(); year <= (d + 3).Year(); year++ {
+		days := holidaysIn(year)
 		for _, name := range c.Holidays {
-			h := holidayByName[name]
-			if h == nil {
-				continue
+			h, ok := days[name]
+			if ok && c.Week[h.actual.Weekday()] == 0 {
+				h.actual = h.observed
 			}
-			actual, observed := h.Calc(year)
-			if actual.IsZero() {
-				continue
-			}
-			kept := forecast.DateOf(actual)
-			if c.Week[kept.Weekday()] == 0 {
-				kept = forecast.DateOf(observed)
-			}
-			if kept == d {
+			if ok && h.actual == d {
 				return true
 			}
 		}
 	}
 	return false
+}
+
+type holiday struct{ actual, observed forecast.Date }
+
+// holidays has those of the years asked about, by year and name: plans ask for
+// the same few again and again.
+var holidays sync.Map
+
+func holidaysIn(year int) map[string]holiday {
+	if days, ok := holidays.Load(year); ok {
+		return days.(map[string]holiday)
+	}
+	days := map[string]holiday{}
+	for name, h := range holidayByName {
+		if actual, observed := h.Calc(year); !actual.IsZero() {
+			days[name] = holiday{forecast.DateOf(actual), forecast.DateOf(observed)}
+		}
+	}
+	holidays.Store(year, days)
+	return days
 }

@@ -386,11 +386,15 @@ func (l Line) WeeksOver(weeks float64) float64 {
 	return float64(n) / float64(l.Backlog.N())
 }
 
+// tolerance is hours by which a line may be longer than its limit, as sums
+// round.
+const tolerance = 1e-6
+
 // over counts the weeks of a path at whose end more than so many weeks are
 // needed for the backlog.
 func (l Line) over(path int, weeks float64) (n int) {
 	for j, b := range l.Backlog.Path(path) {
-		if b > l.weekly.within(float64(j+1), weeks)+1e-6 { // sums of hours round
+		if b > l.weekly.within(float64(j+1), weeks)+tolerance {
 			n++
 		}
 	}

@@ -1,6 +1,10 @@
 package capacity
 
-import "slices"
+import (
+	"slices"
+
+	"freshet/forecast"
+)
 
 // Run is the line as it is worked off, with room that is used again. A Run is
 // for one goroutine.
@@ -176,6 +180,21 @@ func (r *Run) day(d int) {
 	for _, i := range r.held {
 		r.join(i)
 	}
+}
+
+// passes tells whether the hours in line at some week's end are more than its
+// limit.
+func (r *Run) passes(limit []float64) bool {
+	d := 0
+	for j := range limit {
+		for end := forecast.Week*(j+1) - r.floor.begun; d < end; d++ {
+			r.day(d)
+		}
+		if r.Line() > limit[j] {
+			return true
+		}
+	}
+	return false
 }
 
 // come takes in a task on the day of its drop-off, and again on the day from

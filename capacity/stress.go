@@ -33,12 +33,12 @@ func Stress(p Plan, all []Advice) error {
 	if len(all) == 0 {
 		return nil
 	}
-	cases := p.Cases()
+	cases, few := p.Cases(), p.Thinned(stressPaths)
 	found := make([][]Otherwise, len(cases))
 	var g errgroup.Group
 	for k, c := range cases {
 		g.Go(func() (err error) {
-			found[k], err = c.stress(p, all)
+			found[k], err = c.stress(few, all)
 			return err
 		})
 	}
@@ -55,10 +55,11 @@ func Stress(p Plan, all []Advice) error {
 
 // stress tells how each advice on the plan stands under the change.
 func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
-	q, err := w.Apply(p.Thinned(stressPaths))
+	q, err := w.Apply(p)
 	if err != nil {
 		return nil, err
 	}
+	q = q.draw()
 	out, err := q.outcome()
 	if err != nil {
 		return nil, err
