@@ -9,7 +9,8 @@ import (
 // spared gives a shop's weeks: 136 hours of four against the hours that arrive.
 func spared(t *testing.T, hours ...float64) []Spared {
 	t.Helper()
-	return must[[]Spared](t)(Spare(storyPlan(level(hours...))))
+	p := storyPlan(level(hours...))
+	return Spare(p, outcome(t, p))
 }
 
 // One shop is quiet while the other is flooded, and then the other way round:

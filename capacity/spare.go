@@ -16,12 +16,9 @@ type Spared struct {
 }
 
 // Spare tells of each of the plan's weeks whether it can spare a typical
-// technician, by the measure of TimeOff, or needs one. It returns the errors of Plan.Outcome.
-func Spare(p Plan) ([]Spared, error) {
-	out, err := p.Outcome()
-	if err != nil {
-		return nil, err
-	}
+// technician, by the measure of TimeOff, or needs one. out is the plan's
+// outcome.
+func Spare(p Plan, out Outcome) []Spared {
 	a := &adviser{Policy: p.policy(), whole: out}
 	a.adopt(p, out)
 	all := make([]Spared, len(out.Weeks))
@@ -30,7 +27,7 @@ func Spare(p Plan) ([]Spared, error) {
 		now := out.ChanceShort[j]
 		all[j] = Spared{Monday: w.Monday, Hours: h, Chance: a.chanceWithout(j, h), Spares: a.spares(j, h), Now: now, Short: now > a.LimitChance, Helped: out.chanceHelped(j, h)}
 	}
-	return all, nil
+	return all
 }
 
 // chanceHelped gives the chance that more hours arrive in week j than there are

@@ -77,7 +77,7 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	}
 	f.beta = make([]float64, p)
 	if u := m.Usual; u != nil {
-		q.usual = prior{u.scales.vector(), u.loose}
+		q.usual = prior{u.Scales, u.Loose}
 		if k > 0 && len(u.Season) != 2*k {
 			panic(fmt.Sprintf("counts: need what is usual of %d harmonics, have %d", k, len(u.Season)/2))
 		}

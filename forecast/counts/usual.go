@@ -19,14 +19,13 @@ type Lesson struct {
 }
 
 // Usual is what many series of one sort have in common: the prior of one more
-// of them.
+// of them. Pool makes it; it may be kept as JSON.
 type Usual struct {
-	Season []float64 // means of the season's coefficients
-	Spread []float64 // a further series' standard deviations around them
-	Series float64   // how many stand behind it, each by its share of a well-known one
-
-	scales scales
-	loose  [4]float64 // spreads of the scales' logarithms
+	Season []float64  // means of the season's coefficients
+	Spread []float64  // a further series' standard deviations around them
+	Series float64    // how many stand behind it, each by its share of a well-known one
+	Scales [4]float64 // medians of logit rho, ln sigma, the season's ln strength (not used), ln size
+	Loose  [4]float64 // their standard deviations
 }
 
 // Lesson gives what the fit's series taught, with what was taken for granted
@@ -120,9 +119,9 @@ func Pool(lessons []Lesson, harmonics int) *Usual {
 	if len(of) == 0 {
 		return nil
 	}
-	u.scales = fromVector(at)
+	u.Scales = at
 	for i, s := range usualSpread {
-		u.loose[i] = s * math.Sqrt(.25+.75/weight) // no closer than half
+		u.Loose[i] = s * math.Sqrt(.25+.75/weight) // no closer than half
 	}
 	mean := mat.NewVecDense(n, u.Season)
 	between, own, broad := make([]float64, n), make([]float64, n), make([]float64, n)

@@ -186,14 +186,14 @@ func (f *Fit) fitKinds() {
 		kf.size = math.Inf(1)
 		kf.setHours(p.Hours[k])
 		usual, _ := p.Siblings.kind(p.Kinds[k])
-		if few := totals[k] < leastJobs || p.Total.Observed() < leastSeason; few && usual.season == nil || fits == mostFits {
+		if few := totals[k] < leastJobs || p.Total.Observed() < leastSeason; few && usual.Season == nil || fits == mostFits {
 			continue
 		}
 		fits++
 		gate <- struct{}{}
 		wg.Go(func() {
 			defer func() { <-gate }()
-			m := counts.Model{Harmonics: kindSeason, Offset: offset, Usual: usual.season}
+			m := counts.Model{Harmonics: kindSeason, Offset: offset, Usual: usual.Season}
 			fit, err := m.Fit(p.Total.Like(p.Lasting(p.ByKind[k])))
 			if err != nil {
 				return // its share stays constant

@@ -27,25 +27,28 @@ type KindLesson struct {
 }
 
 // Siblings is what shops of one sort have in common: what a new or tiny one
-// borrows. Names of kinds are compared without regard to case and spaces.
+// borrows. Names of kinds are compared without regard to case and spaces. Pool
+// makes it; it may be kept as JSON.
 type Siblings struct {
-	Shops float64       // that stand behind it, each by its share of a well-known one
+	Shops int           // that it was learned from
 	AsOf  forecast.Date // of the newest lesson: nothing is borrowed for an earlier day
-	total *counts.Usual
-	kinds map[string]sibling
-	worth float64 // jobs that the shares below are worth
+	Total *counts.Usual
+	Kinds map[string]Sibling
+	Worth float64 // jobs that the shares below are worth
 }
 
-type sibling struct {
-	share  float64
-	season *counts.Usual
-	hours  []float64
-	mean   float64 // of hours
-	apart  float64 // standard deviation of the shops' log mean hours
+// Sibling is what shops of one sort have in common in one kind of job.
+type Sibling struct {
+	Share  float64       // of all jobs
+	Season *counts.Usual // of its weight in the total; nil where that is constant
+	Hours  []float64     // of a finished job, at evenly spread shares
+	Mean   float64       // of all finished jobs' hours
+	Apart  float64       // standard deviation of the shops' log mean hours
 }
 
-// keptHours is how many hours of each kind a Lesson has.
-const keptHours = 40
+// keptHours is how many hours of each kind a Lesson has, pooledHours how many
+// Siblings have.
+const keptHours, pooledHours = 40, 80
 
 // kindSeason is the harmonics of a kind's weight in the total.
 const kindSeason = 4
@@ -69,12 +72,7 @@ func (f *Fit) Lesson() (Lesson, error) {
 			season := kf.fit.Lesson()
 			kl.Season = &season
 		}
-		if n := len(kf.hours); n > 0 {
-			all := forecast.NewEmpirical(slices.Clone(kf.hours))
-			for i := range min(n, keptHours) {
-				kl.Hours = append(kl.Hours, all.Quantile((float64(i)+.5)/float64(min(n, keptHours))))
-			}
-		}
+		kl.Hours = spread(kf.hours, keptHours)
 		l.Kinds = append(l.Kinds, kl)
 	}
 	return l, nil
@@ -92,7 +90,7 @@ const (
 // Dirichlet prior whose weight follows from how far the shops' shares are apart
 // (by moments), hours from all shops' jobs. It gives nil without lessons.
 func Pool(lessons []Lesson) *Siblings {
-	s := &Siblings{kinds: map[string]sibling{}}
+	s := &Siblings{Kinds: map[string]Sibling{}}
 	var totals []counts.Lesson
 	var jobs []float64                   // of each shop
 	byKind := map[string][]*KindLesson{} // by shop, nil where it has none
@@ -110,13 +108,13 @@ func Pool(lessons []Lesson) *Siblings {
 		}
 		jobs = append(jobs, sum)
 	}
-	if s.total = counts.Pool(totals, counts.DefaultHarmonics); s.total == nil {
+	if s.Total = counts.Pool(totals, counts.DefaultHarmonics); s.Total == nil {
 		return nil
 	}
-	s.Shops = s.total.Series
-	chance, spread := 0.0, 0.0
+	s.Shops = len(lessons)
+	chance, between := 0.0, 0.0
 	for _, name := range slices.Sorted(maps.Keys(byKind)) {
-		k, of := sibling{}, byKind[name]
+		k, of := Sibling{}, byKind[name]
 		var seasons []counts.Lesson
 		var means, shares, sizes []float64
 		n := 0.0
@@ -127,7 +125,7 @@ func Pool(lessons []Lesson) *Siblings {
 			share := 0.0
 			if kl != nil {
 				share = kl.Jobs / jobs[i]
-				k.hours = append(k.hours, kl.Hours...)
+				k.Hours = append(k.Hours, kl.Hours...)
 				if len(kl.Hours) == keptHours {
 					means = append(means, math.Log(mean(kl.Hours)))
 				}
@@ -136,29 +134,43 @@ func Pool(lessons []Lesson) *Siblings {
 				}
 			}
 			n += jobs[i]
-			k.share += (share - k.share) * jobs[i] / n
+			k.Share += (share - k.Share) * jobs[i] / n
 			shares, sizes = append(shares, share), append(sizes, jobs[i])
 		}
 		for i, v := range shares {
-			chance += k.share * (1 - k.share)
-			spread += (v-k.share)*(v-k.share) - k.share*(1-k.share)/sizes[i]
+			chance += k.Share * (1 - k.Share)
+			between += (v-k.Share)*(v-k.Share) - k.Share*(1-k.Share)/sizes[i]
 		}
-		k.season = counts.Pool(seasons, kindSeason)
-		if len(k.hours) > 0 {
-			slices.Sort(k.hours)
-			k.mean = mean(k.hours)
+		k.Season = counts.Pool(seasons, kindSeason)
+		if len(k.Hours) > 0 {
+			k.Mean = mean(k.Hours)
+			k.Hours = spread(k.Hours, pooledHours)
 		}
-		k.apart = apart(means)
-		s.kinds[name] = k
+		k.Apart = apart(means)
+		s.Kinds[name] = k
 	}
-	s.worth = leastWorth
+	s.Worth = leastWorth
 	if len(lessons) > 2 {
-		s.worth = mostWorth
-		if spread > 0 {
-			s.worth = max(leastWorth, min(mostWorth, chance/spread-1))
+		s.Worth = mostWorth
+		if between > 0 {
+			s.Worth = max(leastWorth, min(mostWorth, chance/between-1))
 		}
 	}
 	return s
+}
+
+// spread gives so many of the values at most, at evenly spread shares, to the
+// hundredth.
+func spread(values []float64, most int) []float64 {
+	n := min(len(values), most)
+	if n == 0 {
+		return nil
+	}
+	all, out := forecast.NewEmpirical(slices.Clone(values)), make([]float64, n)
+	for i := range out {
+		out[i] = math.Round(100*all.Quantile((float64(i)+.5)/float64(n))) / 100
+	}
+	return out
 }
 
 // apart gives the spread of values around their mean, held at a fifth by a
@@ -193,21 +205,21 @@ func (s *Siblings) shares(kinds []string) []float64 {
 		return jobs
 	}
 	for k, name := range kinds {
-		jobs[k] = s.kinds[named(name)].share
+		jobs[k] = s.Kinds[named(name)].Share
 		sum += jobs[k]
 	}
 	for k := range jobs {
-		jobs[k] = max(1, jobs[k]/max(sum, 1e-9)*s.worth)
+		jobs[k] = max(1, jobs[k]/max(sum, 1e-9)*s.Worth)
 	}
 	return jobs
 }
 
 // kind gives what siblings teach of a kind, false if nothing.
-func (s *Siblings) kind(name string) (sibling, bool) {
+func (s *Siblings) kind(name string) (Sibling, bool) {
 	if s == nil {
-		return sibling{}, false
+		return Sibling{}, false
 	}
-	k, ok := s.kinds[named(name)]
+	k, ok := s.Kinds[named(name)]
 	return k, ok
 }
 
@@ -216,7 +228,7 @@ func (s *Siblings) usual() *counts.Usual {
 	if s == nil {
 		return nil
 	}
-	return s.total
+	return s.Total
 }
 
 // lean has a kind's hours drawn from its siblings' jobs, longer or shorter as
@@ -224,12 +236,12 @@ func (s *Siblings) usual() *counts.Usual {
 func (f *Fit) lean(k int, times float64) {
 	kf := &f.kinds[k]
 	kf.like = f.pool
-	if s, ok := f.past.Siblings.kind(f.past.Kinds[k]); ok && len(s.hours) > 0 {
-		kf.like = make([]float64, len(s.hours))
-		for i, h := range s.hours {
+	if s, ok := f.past.Siblings.kind(f.past.Kinds[k]); ok && len(s.Hours) > 0 {
+		kf.like = make([]float64, len(s.Hours))
+		for i, h := range s.Hours {
 			kf.like[i] = times * h
 		}
-		kf.rough = min(kf.rough, s.apart)
+		kf.rough = min(kf.rough, s.Apart)
 	}
 }
 
@@ -238,10 +250,10 @@ func (f *Fit) lean(k int, times float64) {
 func (f *Fit) longer() float64 {
 	has, usual, n := 0.0, 0.0, 0.0
 	for k, kf := range f.kinds {
-		if s, ok := f.past.Siblings.kind(f.past.Kinds[k]); ok && s.mean > 0 {
+		if s, ok := f.past.Siblings.kind(f.past.Kinds[k]); ok && s.Mean > 0 {
 			for _, h := range kf.hours {
 				has += h
-				usual += s.mean
+				usual += s.Mean
 				n++
 			}
 		}
@@ -256,7 +268,7 @@ func (f *Fit) longer() float64 {
 func (s *Siblings) hours(kinds []string) (all []float64) {
 	for _, name := range kinds {
 		k, _ := s.kind(name)
-		all = append(all, k.hours...)
+		all = append(all, k.Hours...)
 	}
 	return all
 }

@@ -123,10 +123,12 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	if err != nil {
 		return Crew{}, err
 	}
-	o, err := plan.Thinned(crewDraws).Outcome()
+	few := plan.Thinned(crewDraws)
+	o, err := few.Outcome()
 	if err != nil {
 		return Crew{}, err
 	}
+	s.planned, s.outcome = few, &o
 	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: len(o.Weeks), Advice: []report.Advice{}, Warnings: s.said(f), Weeks: crewWeeks(plan, o, s.ask.Weeks), Skills: s.crewSkills(o)}
 	if said := lotFull(out.Weeks, s.policy); said != "" {
 		out.Warnings = append(out.Warnings, said)
@@ -134,7 +136,7 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	if out.HoldBack, err = s.holdBack(ctx, db); err != nil {
 		return Crew{}, err
 	}
-	advice, err := advise(plan.Thinned(crewDraws), o)
+	advice, err := advise(few, o)
 	if err != nil {
 		return Crew{}, err
 	}

@@ -87,7 +87,10 @@ type shop struct {
 	crew     capacity.Crew
 	absences []capacity.Absence
 	notes    []store.AlertNote
-	odd      *watcher    // once asked for
+	odd      *watcher      // once asked for
+	fit      *workload.Fit // once there are futures
+	planned  capacity.Plan // once there is its outcome
+	outcome  *capacity.Outcome
 	details  []store.Job // of the last years, in order; nil where they weren't asked for
 	source   string      // where job hours were taken from
 	warnings []string
@@ -122,12 +125,18 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 	if err := s.readLines(ctx, d.Store); err != nil {
 		return nil, err
 	}
+	if err := s.readSiblings(ctx, d.Store); err != nil {
+		return nil, err
+	}
 	if s.notes, err = d.Store.Notes(ctx, ask.AsOf); err != nil {
 		return nil, err
 	}
 	s.book.Events = append(s.book.Events, onceOnly(s.notes)...)
 	s.learn()
 	s.known = s.book.Known(ask.AsOf)
+	if s.known.Total.Observed() >= grown {
+		s.known.Siblings = nil
+	}
 	return s, nil
 }
 
@@ -317,6 +326,7 @@ func (s *shop) futures() (workload.Futures, error) {
 	if err != nil {
 		return workload.Futures{}, err
 	}
+	s.fit = fit
 	f := fit.Simulate(max(s.ask.Weeks, reach), draws, rand.New(rand.NewPCG(s.ask.Seed, 0)))
 	if follows != "" && f.Follows {
 		s.warn("%s", follows)

@@ -121,7 +121,11 @@ func (s *shop) said(f workload.Futures) []string {
 	doubts := f.Warnings
 	if weeks := s.known.Total.Observed(); weeks < short {
 		doubts = nil
-		out = append(out, fmt.Sprintf("There are %d weeks of records: a season needs a year to be known at all and two to be trusted. Take the ranges as rough, and don't hire or build on them alone.", weeks))
+		if b := s.known.Siblings; b != nil {
+			out = append(out, fmt.Sprintf("There are %d weeks of records. What they can't tell yet of the season, of job kinds and of hours is taken from %d shops of the group with three years or more.", weeks, b.Shops))
+		} else {
+			out = append(out, fmt.Sprintf("There are %d weeks of records: a season needs a year to be known at all and two to be trusted. Take the ranges as rough, and don't hire or build on them alone.", weeks))
+		}
 	}
 	if last := s.lastDay(); last != nil && *last < s.ask.AsOf-stale {
 		out = append(out, fmt.Sprintf("The newest record is of %s, %d days ago: import newer ones.", report.LongDay(*last), s.ask.AsOf-*last))

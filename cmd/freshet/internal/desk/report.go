@@ -18,13 +18,18 @@ import (
 // Report answers with the whole weekly report. A shop without a crew or
 // without hours gets the parts that can be known, and is told of the rest.
 func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Report, error) {
+	_, r, err := d.report(ctx, ask, version)
+	return r, err
+}
+
+func (d *Desk) report(ctx context.Context, ask Ask, version string) (*shop, report.Report, error) {
 	s, err := d.load(ctx, ask)
 	if err != nil {
-		return report.Report{}, err
+		return nil, report.Report{}, err
 	}
 	f, err := s.futures()
 	if err != nil {
-		return report.Report{}, err
+		return nil, report.Report{}, err
 	}
 	o := s.outlook(f)
 	facts := report.Facts{Shop: s.name, Demo: s.demo, AsOf: ask.AsOf, DataUntil: o.DataUntil, Seed: ask.Seed, Version: version,
@@ -46,7 +51,7 @@ func (d *Desk) Report(ctx context.Context, ask Ask, version string) (report.Repo
 		facts.Quotes, err = d.quotesDue(ctx, ask.AsOf)
 		return err
 	})
-	return report.Build(facts), nil
+	return s, report.Build(facts), nil
 }
 
 // part has a part of the report made. If it fails, or breaks off, the report

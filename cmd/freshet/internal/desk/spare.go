@@ -20,5 +20,10 @@ func (d *Desk) Spare(ctx context.Context, ask Ask) ([]capacity.Spared, error) {
 	if err != nil {
 		return nil, err
 	}
-	return capacity.Spare(plan.Thinned(crewDraws))
+	plan = plan.Thinned(crewDraws)
+	o, err := plan.Outcome()
+	if err != nil {
+		return nil, err
+	}
+	return capacity.Spare(plan, o), nil
 }
