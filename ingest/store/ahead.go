@@ -26,12 +26,13 @@ const (
 	chunks = 3   // on their way
 )
 
-// ahead calls use with every row, in order. Rows are read, and made ready and
-// shown to see, by a goroutine of their own, a few chunks ahead of use: reading a file takes as
-// long as writing its rows. When ahead returns, that goroutine has ended; a
-// panic of it goes on here. It returns use's error, or else that of rows. why is
-// the column that says why a row was rejected, below zero if there is none.
-func ahead(rows Rows, t table, why int, see func(*ingest.DropOff), use func(*row) error) error {
+// ahead calls use with every row, in order, some at a time. Rows are read, and
+// made ready and shown to see, by a goroutine of their own, a few chunks ahead
+// of use: reading a file takes as long as writing its rows. When ahead returns,
+// that goroutine has ended; a panic of it goes on here. It returns use's error,
+// or else that of rows. why is the column that says why a row was rejected,
+// below zero if there is none.
+func ahead(rows Rows, t table, why int, see func(*ingest.DropOff), use func([]row) error) error {
 	full, free, stop := make(chan []row, chunks), make(chan []row, chunks), make(chan struct{})
 	for range chunks {
 		free <- make([]row, chunk)
@@ -64,10 +65,8 @@ func ahead(rows Rows, t table, why int, see func(*ingest.DropOff), use func(*row
 	}()
 	defer close(stop)
 	for c := range full {
-		for i := range c {
-			if err := use(&c[i]); err != nil {
-				return err
-			}
+		if err := use(c); err != nil {
+			return err
 		}
 		free <- c[:chunk]
 	}

@@ -66,19 +66,20 @@ const MaxShown = 100
 // on record that says the same, or else a new one: it never takes the place of
 // another.
 func (s *Store) Import(ctx context.Context, b Batch, rows Rows, progress func(rows int)) (Batch, error) {
-	err := s.session(ctx, func(tx *session) error {
+	err := s.attempting(ctx, func(tx *session) error {
 		t, err := newTaker(tx, b)
 		if err != nil {
 			return err
 		}
-		if err := ahead(rows, t.table, t.why, t.doubts.see, func(r *row) error {
+		if err := ahead(rows, t.table, t.why, t.doubts.see, func(rows []row) error {
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if err := t.take(r); err != nil {
+			before := t.b.Rows
+			if err := t.take(rows); err != nil {
 				return err
 			}
-			if progress != nil && t.b.Rows%5000 == 0 {
+			if progress != nil && t.b.Rows/5000 > before/5000 {
 				progress(t.b.Rows)
 			}
 			return nil
@@ -102,6 +103,9 @@ type taker struct {
 	find    *statement
 	read    *statement
 	insert  *statement
+	several *statement // inserts together rows
+	fresh   []*row     // on their way to it
+	values  []any      // of them
 	update  *statement
 	keep    *statement
 	reject  *statement
@@ -166,41 +170,96 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 	if b.Kind == ingest.DropOffs {
 		row = "rowid"
 	}
-	for query, into := range map[string]**statement{
-		"SELECT digest, batch, " + row + " FROM " + t.table.name + " WHERE key = ?":                                                                                            &t.find,
-		"SELECT " + t.table.list() + " FROM " + t.table.name + " WHERE key = ?":                                                                                                &t.read,
-		"UPDATE " + t.table.name + " SET " + strings.Join(columns[1:], " = ?, ") + " = ?, batch = " + batch + " WHERE key = ?":                                                 &t.update,
-		"INSERT INTO history(batch, key, earlier, record) VALUES(?, ?, ?, ?)":                                                                                                  &t.keep,
-		"INSERT INTO rejects(batch, line, column_, value, reason, row_) VALUES(?, ?, ?, ?, ?, ?)":                                                                              &t.reject,
-		"INSERT INTO " + t.table.name + "(" + strings.Join(columns, ", ") + ", batch) VALUES(" + strings.Repeat("?, ", len(columns)) + batch + ") ON CONFLICT(key) DO NOTHING": &t.insert,
+	into := "INSERT INTO " + t.table.name + "(" + strings.Join(columns, ", ") + ", batch) VALUES"
+	values := "(" + strings.Repeat("?, ", len(columns)) + batch + ")"
+	for query, st := range map[string]**statement{
+		"SELECT digest, batch, " + row + " FROM " + t.table.name + " WHERE key = ?":                                            &t.find,
+		"SELECT " + t.table.list() + " FROM " + t.table.name + " WHERE key = ?":                                                &t.read,
+		"UPDATE " + t.table.name + " SET " + strings.Join(columns[1:], " = ?, ") + " = ?, batch = " + batch + " WHERE key = ?": &t.update,
+		"INSERT INTO history(batch, key, earlier, record) VALUES(?, ?, ?, ?)":                                                  &t.keep,
+		"INSERT INTO rejects(batch, line, column_, value, reason, row_) VALUES(?, ?, ?, ?, ?, ?)":                              &t.reject,
+		into + values + " ON CONFLICT(key) DO NOTHING":                                                                         &t.insert,
+		into + strings.Repeat(values+", ", together-1) + values:                                                                &t.several,
 	} {
-		if *into, err = tx.prepare(query); err != nil {
+		if *st, err = tx.prepare(query); err != nil {
 			return nil, err
 		}
 	}
 	return t, nil
 }
 
-func (t *taker) take(r *row) error {
-	if t.b.Rows++; t.b.Rows == 1 {
-		reached("insert")
+// together is how many rows that seem to be new are written by one statement.
+const together = 32
+
+func (t *taker) take(rows []row) error {
+	for i := range rows {
+		if t.b.Rows++; t.b.Rows == 1 {
+			reached("insert")
+		}
+		r := &rows[i]
+		if r.bad != nil {
+			if err := t.refuse(r.bad, r.text); err != nil {
+				return err
+			}
+			continue
+		}
+		if len(r.doubts) > 0 {
+			t.b.Warned++
+			t.b.Warnings = append(t.b.Warnings, r.doubts[:min(len(r.doubts), MaxShown-len(t.b.Warnings))]...)
+		}
+		if t.fresh = append(t.fresh, r); t.usual || t.b.Mended || t.byHand[r.key] != nil {
+			if err := t.singly(); err != nil {
+				return err
+			}
+		} else if len(t.fresh) == together {
+			if err := t.jointly(); err != nil {
+				return err
+			}
+		}
 	}
-	if r.bad != nil {
-		return t.refuse(r.bad, r.text)
+	return t.singly()
+}
+
+// jointly brings the fresh rows on record by one statement if all of their keys
+// are new, as they are in most files, or else singly.
+func (t *taker) jointly() error {
+	t.values = t.values[:0]
+	for _, r := range t.fresh {
+		r.args[0] = r.key
+		t.values = append(t.values, r.args...)
 	}
-	if len(r.doubts) > 0 {
-		t.b.Warned++
-		t.b.Warnings = append(t.b.Warnings, r.doubts[:min(len(r.doubts), MaxShown-len(t.b.Warnings))]...)
+	known, err := t.tx.attempt(func() error { return t.several.each(nil, t.values...) })
+	if err != nil {
+		return err
 	}
-	t.hold(r)
-	key := r.key
-	if d, ok := r.record.(*ingest.DropOff); ok && t.b.Mended && d.Line == "" {
-		var err error
-		if key, err = t.place(d, r.mends); err != nil {
+	if known {
+		return t.singly()
+	}
+	for _, r := range t.fresh {
+		t.hold(r)
+		t.added(r.key)
+	}
+	t.fresh = t.fresh[:0]
+	return nil
+}
+
+// singly brings the fresh rows on record one by one.
+func (t *taker) singly() error {
+	for _, r := range t.fresh {
+		t.hold(r)
+		key := r.key
+		if d, ok := r.record.(*ingest.DropOff); ok && t.b.Mended && d.Line == "" {
+			var err error
+			if key, err = t.place(d, r.mends); err != nil {
+				return err
+			}
+		}
+		if err := t.put(key); err != nil {
 			return err
 		}
 	}
-	return t.put(key)
+	t.fresh = t.fresh[:0]
+	return nil
 }
 
 // hold takes a row's record in hand.
@@ -322,11 +381,15 @@ func (t *taker) put(key string) error {
 func (t *taker) add(key string) (added bool, err error) {
 	n, err := t.insert.exec(t.args...)
 	if n == 1 && err == nil {
-		t.b.Added++
-		t.weeks.touch(t.day)
-		t.content.with(versionHash(key, t.digest[:]))
+		t.added(key)
 	}
 	return n == 1, err
+}
+
+func (t *taker) added(key string) {
+	t.b.Added++
+	t.weeks.touch(t.day)
+	t.content.with(versionHash(key, t.digest[:]))
 }
 
 // remember keeps what is on record under key, before it is changed.

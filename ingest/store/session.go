@@ -32,6 +32,23 @@ func (s *Store) session(ctx context.Context, f func(*session) error) error {
 	})
 }
 
+// attempting is session, for an f that makes attempts. SQLite then keeps in
+// memory the pages that it needs to take one back, rather than in a file that
+// grows with each.
+func (s *Store) attempting(ctx context.Context, f func(*session) error) error {
+	return s.writing(ctx, func(conn *sqlx.Conn) (err error) {
+		keep := func(where string) error {
+			_, err := conn.ExecContext(context.Background(), "PRAGMA temp_store = "+where)
+			return wrap(err)
+		}
+		if err := keep("memory"); err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, keep("default")) }() // sorting has use for files
+		return conn.Raw(func(c any) error { return transact(c.(*sqlite3.SQLiteConn), f) })
+	})
+}
+
 func transact(c *sqlite3.SQLiteConn, f func(*session) error) (err error) {
 	t := &session{c: c}
 	defer func() {
@@ -82,20 +99,30 @@ func (t *session) prepare(query string) (*statement, error) {
 	return st, nil
 }
 
-func (st *statement) bind(args []any) []driver.NamedValue {
-	st.args = st.args[:0]
-	for i, a := range args {
-		if a == nil { // as unbound ones are; a call less
-			continue
-		}
-		st.args = append(st.args, driver.NamedValue{Ordinal: i + 1, Value: a})
+// attempt runs f, a statement that does all or nothing, and tells whether a key
+// of it is on record already. SQLite takes such a statement back by itself.
+func (t *session) attempt(f func() error) (known bool, err error) {
+	if err = f(); onRecord(err) {
+		return true, nil
 	}
-	return st.args
+	return false, err
+}
+
+// onRecord tells whether err is that a key is there already.
+func onRecord(err error) bool {
+	var e sqlite3.Error
+	return errors.As(err, &e) && (e.ExtendedCode == sqlite3.ErrConstraintUnique || e.ExtendedCode == sqlite3.ErrConstraintPrimaryKey)
 }
 
 // exec gives the number of rows changed.
 func (st *statement) exec(args ...any) (int64, error) {
-	r, err := st.s.ExecContext(context.Background(), st.bind(args))
+	st.args = st.args[:0]
+	for i, a := range args {
+		if a != nil { // as unbound ones are; a call less
+			st.args = append(st.args, driver.NamedValue{Ordinal: i + 1, Value: a})
+		}
+	}
+	r, err := st.s.ExecContext(context.Background(), st.args)
 	if err != nil {
 		return 0, wrap(err)
 	}
@@ -104,9 +131,15 @@ func (st *statement) exec(args ...any) (int64, error) {
 }
 
 // each calls f with every row that the statement gives. The values are valid
-// until f returns.
+// until f returns. The driver hands over all arguments in one call here, and one
+// by one in exec: a statement of hundreds that gives no rows goes this way too,
+// with no f.
 func (st *statement) each(f func(values []driver.Value) error, args ...any) error {
-	rows, err := st.s.QueryContext(context.Background(), st.bind(args))
+	st.args = st.args[:0]
+	for i, a := range args {
+		st.args = append(st.args, driver.NamedValue{Ordinal: i + 1, Value: a})
+	}
+	rows, err := st.s.QueryContext(context.Background(), st.args)
 	if err != nil {
 		return wrap(err)
 	}
