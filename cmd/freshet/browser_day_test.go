@@ -14,6 +14,8 @@ import (
 	"testing"
 	"time"
 
+	"freshet/cmd/freshet/internal/browse"
+
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 )
@@ -29,7 +31,7 @@ func TestDayInABrowser(t *testing.T) {
 	}
 	t.Setenv("FRESHET_DB", "")
 	t.Setenv("TMPDIR", t.TempDir())
-	ctx, _ := browser(t)
+	ctx, _ := browse.Open(t, 4*time.Minute)
 	base := served(t, monday, "demo")
 	settled(t, base)
 	if *pictures != "" {
@@ -37,53 +39,53 @@ func TestDayInABrowser(t *testing.T) {
 	}
 	click := func(what, css string) {
 		t.Helper()
-		do(t, ctx, what, script(fmt.Sprintf(`(e => { e.click() })(document.querySelector(%q))`, css)))
+		browse.Do(t, ctx, what, browse.Script(fmt.Sprintf(`(e => { e.click() })(document.querySelector(%q))`, css)))
 	}
 	settle := func(what, expression string) {
 		t.Helper()
-		read(t, ctx, what, `!document.body.innerText.includes('Working it out anew') && `+expression)
+		browse.Read(t, ctx, what, `!document.body.innerText.includes('Working it out anew') && `+expression)
 	}
 
-	do(t, ctx, "a quote", chromedp.EmulateViewport(1280, 900), chromedp.Navigate(base+"/quote"),
-		script(`document.querySelector('[name=kind]').value = 'cooling'; document.querySelector('[name=kind]').dispatchEvent(new Event('input', {bubbles: true}))`),
+	browse.Do(t, ctx, "a quote", chromedp.EmulateViewport(1280, 900), chromedp.Navigate(base+"/quote"),
+		browse.Script(`document.querySelector('[name=kind]').value = 'cooling'; document.querySelector('[name=kind]').dispatchEvent(new Event('input', {bubbles: true}))`),
 		chromedp.Focus(chromedp.CSS("[name=hours]")), chromedp.KeyEvent("3.5"))
-	read(t, ctx, "the dates stand there without a click", `document.querySelectorAll('#answer dl.dates dd').length == 3 && document.querySelector('#answer').innerText.includes('3.5 hours') && location.search == ''`)
-	do(t, ctx, "keeping it", script(`document.querySelector('#answer [name=ro]').value = 'Q-77'; document.querySelector('#answer form').requestSubmit()`))
-	read(t, ctx, "the quote is kept", `document.body.innerText.includes('The quote is kept.') && document.body.innerText.includes('Q-77')`)
+	browse.Read(t, ctx, "the dates stand there without a click", `document.querySelectorAll('#answer dl.dates dd').length == 3 && document.querySelector('#answer').innerText.includes('3.5 hours') && location.search == ''`)
+	browse.Do(t, ctx, "keeping it", browse.Script(`document.querySelector('#answer [name=ro]').value = 'Q-77'; document.querySelector('#answer form').requestSubmit()`))
+	browse.Read(t, ctx, "the quote is kept", `document.body.innerText.includes('The quote is kept.') && document.body.innerText.includes('Q-77')`)
 	click("the slip", "td a[href$=slip]")
-	read(t, ctx, "the slip", `document.querySelector('h1').innerText == 'When it will likely be ready' && document.body.innerText.includes('repair order Q-77')`)
+	browse.Read(t, ctx, "the slip", `document.querySelector('h1').innerText == 'When it will likely be ready' && document.body.innerText.includes('repair order Q-77')`)
 	audit(t, ctx, "the slip")
-	do(t, ctx, "the slip on paper", media("print", "light"))
-	read(t, ctx, "the slip on paper is the slip alone", `document.querySelector('nav').offsetHeight == 0 && document.querySelector('button').offsetHeight == 0 && document.querySelector('.dates').offsetHeight > 0 && document.body.scrollHeight < 1000`)
+	browse.Do(t, ctx, "the slip on paper", browse.Media("print", "light"))
+	browse.Read(t, ctx, "the slip on paper is the slip alone", `document.querySelector('nav').offsetHeight == 0 && document.querySelector('button').offsetHeight == 0 && document.querySelector('.dates').offsetHeight > 0 && document.body.scrollHeight < 1000`)
 
-	do(t, ctx, "what makes a week", media("", "light"), chromedp.Navigate(base+"/outlook"))
-	read(t, ctx, "the outlook", `!!document.querySelector('.chart svg')`)
+	browse.Do(t, ctx, "what makes a week", browse.Media("", "light"), chromedp.Navigate(base+"/outlook"))
+	browse.Read(t, ctx, "the outlook", `!!document.querySelector('.chart svg')`)
 	const saysNow = `[...document.querySelectorAll('#why > p')].filter(p => !p.hidden).map(p => p.innerText).join()`
-	read(t, ctx, "this week's reasons", saysNow+`.includes('November 23')`)
-	do(t, ctx, "by the keyboard", chromedp.Focus(chromedp.CSS("[data-week]")), chromedp.KeyEvent(strings.Repeat(kb.ArrowRight, 3)))
-	read(t, ctx, "a later week's reasons", saysNow+`.includes('December')`)
-	do(t, ctx, "by pointing", script(`document.querySelectorAll('[data-weeks] tr')[1].dispatchEvent(new Event('pointerenter'))`))
-	read(t, ctx, "the week pointed at", saysNow+`.includes('November 30') && document.querySelector('[data-week]').value == 1`)
+	browse.Read(t, ctx, "this week's reasons", saysNow+`.includes('November 23')`)
+	browse.Do(t, ctx, "by the keyboard", chromedp.Focus(chromedp.CSS("[data-week]")), chromedp.KeyEvent(strings.Repeat(kb.ArrowRight, 3)))
+	browse.Read(t, ctx, "a later week's reasons", saysNow+`.includes('December')`)
+	browse.Do(t, ctx, "by pointing", browse.Script(`document.querySelectorAll('[data-weeks] tr')[1].dispatchEvent(new Event('pointerenter'))`))
+	browse.Read(t, ctx, "the week pointed at", saysNow+`.includes('November 30') && document.querySelector('[data-week]').value == 1`)
 
-	do(t, ctx, "what if", chromedp.Navigate(base+"/crew"))
-	read(t, ctx, "as things stand", `document.querySelector('#says').innerText.startsWith('As things stand') && !document.querySelector('#tried').innerText.includes('→')`)
+	browse.Do(t, ctx, "what if", chromedp.Navigate(base+"/crew"))
+	browse.Read(t, ctx, "as things stand", `document.querySelector('#says').innerText.startsWith('As things stand') && !document.querySelector('#tried').innerText.includes('→')`)
 	began := time.Now()
-	do(t, ctx, "a technician more", script(`window.says = document.querySelector('#says')`), chromedp.Focus(chromedp.CSS("[name=tech]")), chromedp.KeyEvent(kb.ArrowRight))
-	read(t, ctx, "the slider says its value", `document.activeElement.getAttribute('aria-valuetext') == '1 technician more' && document.querySelector('.sliders .value').innerText == '1 technician more'`)
-	read(t, ctx, "the answer is there", `window.says.isConnected && window.says.innerText.startsWith('What if: 1 technician more. Then') && document.querySelectorAll('#tried td').length > 100 && document.querySelector('#tried').innerText.includes('→') && !!document.querySelector('#tried svg') && location.search == ''`)
+	browse.Do(t, ctx, "a technician more", browse.Script(`window.says = document.querySelector('#says')`), chromedp.Focus(chromedp.CSS("[name=tech]")), chromedp.KeyEvent(kb.ArrowRight))
+	browse.Read(t, ctx, "the slider says its value", `document.activeElement.getAttribute('aria-valuetext') == '1 technician more' && document.querySelector('.sliders .value').innerText == '1 technician more'`)
+	browse.Read(t, ctx, "the answer is there", `window.says.isConnected && window.says.innerText.startsWith('What if: 1 technician more. Then') && document.querySelectorAll('#tried td').length > 100 && document.querySelector('#tried').innerText.includes('→') && !!document.querySelector('#tried svg') && location.search == ''`)
 	t.Logf("a what-if was answered %v after a key was pressed", time.Since(began).Round(time.Millisecond))
-	do(t, ctx, "two more", chromedp.KeyEvent(kb.ArrowRight+kb.ArrowRight))
-	read(t, ctx, "the last position is what is answered", `window.says.innerText.startsWith('What if: 3 technicians more. Then')`)
+	browse.Do(t, ctx, "two more", chromedp.KeyEvent(kb.ArrowRight+kb.ArrowRight))
+	browse.Read(t, ctx, "the last position is what is answered", `window.says.innerText.startsWith('What if: 3 technicians more. Then')`)
 	audit(t, ctx, "a what-if")
 
-	do(t, ctx, "a job", chromedp.Navigate(base+"/jobs"))
+	browse.Do(t, ctx, "a job", chromedp.Navigate(base+"/jobs"))
 	click("the first job", "th a[href^='/jobs/line']")
-	read(t, ctx, "the job's form", `!!document.querySelector('[name=quoted_hours]')`)
+	browse.Read(t, ctx, "the job's form", `!!document.querySelector('[name=quoted_hours]')`)
 	audit(t, ctx, "a job")
-	do(t, ctx, "its hours", script(`document.querySelector('[name=quoted_hours]').value = '7.75'; document.querySelector('[name=quoted_hours]').form.requestSubmit()`))
+	browse.Do(t, ctx, "its hours", browse.Script(`document.querySelector('[name=quoted_hours]').value = '7.75'; document.querySelector('[name=quoted_hours]').form.requestSubmit()`))
 	settle("the job is saved", `document.querySelector('[name=quoted_hours]').value == '7.75' && document.body.innerText.includes('quoted hours from')`)
 
-	do(t, ctx, "time off", chromedp.Navigate(base+"/time-off"))
+	browse.Do(t, ctx, "time off", chromedp.Navigate(base+"/time-off"))
 	click("taking it out", "[name=step][value=out] ~ button")
 	settle("it is out", `document.body.innerText.includes('It is off the calendar.') && !!document.querySelector('[name=step][value=back]')`)
 	click("putting it back", "[name=step][value=back] ~ button")
@@ -94,8 +96,8 @@ func TestDayInABrowser(t *testing.T) {
 // phone, and keeps what is seen first of each.
 func takePictures(t *testing.T, base string) {
 	t.Helper()
-	ctx, _ := browser(t)
-	do(t, ctx, "the first page", chromedp.Navigate(base+"/"))
+	ctx, _ := browse.Open(t, 4*time.Minute)
+	browse.Do(t, ctx, "the first page", chromedp.Navigate(base+"/"))
 	links, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](`[...document.querySelectorAll('nav a')].map(a => a.getAttribute('href'))`))
 	if err != nil {
 		t.Fatal(err)
@@ -109,8 +111,8 @@ func takePictures(t *testing.T, base string) {
 			p += "?kind=cooling&hours=4&part=here"
 		}
 		for suffix, size := range map[string][2]int64{"wide": {1280, 1000}, "phone": {390, 844}} {
-			do(t, ctx, p, media("", "light"), chromedp.EmulateViewport(size[0], size[1]), chromedp.Navigate(base+p))
-			read(t, ctx, p+" is drawn", `[...document.querySelectorAll('.chart')].every(c => !!c.querySelector('svg'))`)
+			browse.Do(t, ctx, p, browse.Media("", "light"), chromedp.EmulateViewport(size[0], size[1]), chromedp.Navigate(base+p))
+			browse.Read(t, ctx, p+" is drawn", `[...document.querySelectorAll('.chart')].every(c => !!c.querySelector('svg'))`)
 			shot, err := chromedp.Run(ctx, chromedp.CaptureScreenshot())
 			if err != nil {
 				t.Fatal(err)

@@ -7,6 +7,9 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+	"time"
+
+	"freshet/cmd/freshet/internal/browse"
 
 	"github.com/chromedp/chromedp"
 )
@@ -18,7 +21,7 @@ var letterPictures = flag.String("letter-pictures", "", "write pictures of the l
 // pictures are there, sharp on a screen with two dots a pixel.
 func lookAtLetter(t *testing.T, message []byte) {
 	t.Helper()
-	ctx, loaded := browser(t)
+	ctx, loaded := browse.Open(t, 4*time.Minute)
 	p := parts(t, message)
 	page := string(p["text/html"])
 	for name, png := range map[string][]byte{"hours.png": p["image/png"], "season.png": p["image/png again"]} { // as they came, in base64
@@ -29,9 +32,9 @@ func lookAtLetter(t *testing.T, message []byte) {
 		t.Fatal(err)
 	}
 	for name, width := range map[string]int64{"letter-phone.png": 360, "letter-wide.png": 700} {
-		do(t, ctx, name, media("", "light"), chromedp.EmulateViewport(width, 800, chromedp.EmulateScale(2), chromedp.EmulateMobile), chromedp.Navigate("file://"+file))
-		read(t, ctx, name+" fits", fmt.Sprintf(`document.documentElement.scrollWidth <= %d`, width))
-		read(t, ctx, name+" has its pictures", `[...document.images].length == 2 && [...document.images].every(i => i.complete && i.naturalWidth >= 2*i.clientWidth && i.clientWidth > 300)`)
+		browse.Do(t, ctx, name, browse.Media("", "light"), chromedp.EmulateViewport(width, 800, chromedp.EmulateScale(2), chromedp.EmulateMobile), chromedp.Navigate("file://"+file))
+		browse.Read(t, ctx, name+" fits", fmt.Sprintf(`document.documentElement.scrollWidth <= %d`, width))
+		browse.Read(t, ctx, name+" has its pictures", `[...document.images].length == 2 && [...document.images].every(i => i.complete && i.naturalWidth >= 2*i.clientWidth && i.clientWidth > 300)`)
 		audit(t, ctx, name)
 		if *letterPictures == "" {
 			continue

@@ -33,28 +33,7 @@ func TestAnswers(t *testing.T) {
 	if w := s.get("/outlook?kind=dentistry"); w.Code != http.StatusOK {
 		t.Errorf("have %d", w.Code)
 	}
-	today := forecast.DateOf(s.Now())
-	for _, f := range demo.Generate(demo.SixYears(2, today)).Files() {
-		var b bytes.Buffer
-		if err := f.Write(&b); err != nil {
-			t.Fatal(err)
-		}
-		sheet, err := ingest.Open(f.Name, &b)
-		if err != nil {
-			t.Fatal(err)
-		}
-		kind := ingest.RowKind(f.Kind)
-		rows, err := sheet.Read(ingest.Propose(sheet.Headers, sheet.Sample, kind), today)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := s.Store.Import(t.Context(), store.Batch{File: f.Name, Kind: kind, TakenIn: s.Now().Add(-time.Hour)}, rows, nil); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := s.Store.Set(t.Context(), desk.SettingZone, "UTC"); err != nil {
-		t.Fatal(err)
-	}
+	s.fill()
 	for path, want := range map[string]string{
 		"/quote":                                            "Three dates will stand here",
 		"/quote?kind=cooling&hours=4&part=here":             "8 in 10: say this one",
@@ -93,6 +72,34 @@ func TestAnswers(t *testing.T) {
 	}
 	if w := s.post("/quote", url.Values{"kind": {"dentistry"}}); w.Code != http.StatusBadRequest {
 		t.Errorf("want nothing kept of a quote that wasn't, have %d", w.Code)
+	}
+}
+
+// fill takes the invented shop's files in.
+func (s *site) fill() {
+	t := s.t
+	t.Helper()
+	today := forecast.DateOf(s.Now())
+	for _, f := range demo.Generate(demo.SixYears(2, today)).Files() {
+		var b bytes.Buffer
+		if err := f.Write(&b); err != nil {
+			t.Fatal(err)
+		}
+		sheet, err := ingest.Open(f.Name, &b)
+		if err != nil {
+			t.Fatal(err)
+		}
+		kind := ingest.RowKind(f.Kind)
+		rows, err := sheet.Read(ingest.Propose(sheet.Headers, sheet.Sample, kind), today)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _, err := s.Store.Import(t.Context(), store.Batch{File: f.Name, Kind: kind, TakenIn: s.Now().Add(-time.Hour)}, rows, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := s.Store.Set(t.Context(), desk.SettingZone, "UTC"); err != nil {
+		t.Fatal(err)
 	}
 }
 
