@@ -56,8 +56,9 @@ func (s *Store) Batches(ctx context.Context, most int) ([]Batch, error) {
 // on an alert, zero if nothing was imported.
 func (s *Store) Changed(ctx context.Context) (time.Time, error) {
 	var last sql.Null[string]
-	if err := s.r.GetContext(ctx, &last, `SELECT max(max(taken_in), coalesce(max(undone_at), ''), (SELECT coalesce(max(made_at), '') FROM kind_steps),
-		(SELECT coalesce(max(made_at), '') FROM kind_undos), (SELECT coalesce(max(made_at), '') FROM notes), (SELECT coalesce(max(made_at), '') FROM note_undos)) FROM batches`); err != nil || !last.Valid {
+	if err := s.r.GetContext(ctx, &last, `SELECT max(at) FROM (SELECT taken_in AS at FROM batches UNION ALL SELECT undone_at FROM batches
+		UNION ALL SELECT made_at FROM kind_steps UNION ALL SELECT made_at FROM kind_undos
+		UNION ALL SELECT made_at FROM notes UNION ALL SELECT made_at FROM note_undos) AS changes`); err != nil || !last.Valid {
 		return time.Time{}, wrap(err)
 	}
 	t, err := time.Parse(time.RFC3339, last.V)

@@ -200,8 +200,8 @@ func dropOff(v []any) (d ingest.DropOff, err error) {
 // TakenOut gives the time off that was taken out by hand and isn't back, the
 // newest first.
 func (s *Store) TakenOut(ctx context.Context, most int) ([]ingest.Absence, error) {
-	rows, err := s.r.QueryContext(ctx, `SELECT record FROM (SELECT record, max(batches.id) AS last FROM history JOIN batches ON batches.id = history.batch
-		WHERE by_hand = 1 AND undone_at IS NULL AND kind = ? AND key NOT IN (SELECT key FROM absences) GROUP BY key) ORDER BY last DESC LIMIT ?`, string(ingest.TimeOff), most)
+	rows, err := s.r.QueryContext(ctx, `SELECT record FROM history JOIN (SELECT key, max(batches.id) AS batch FROM history JOIN batches ON batches.id = history.batch
+		WHERE by_hand = 1 AND undone_at IS NULL AND kind = ? AND key NOT IN (SELECT key FROM absences) GROUP BY key) AS newest USING (batch, key) ORDER BY batch DESC LIMIT ?`, string(ingest.TimeOff), most)
 	if err != nil {
 		return nil, wrap(err)
 	}

@@ -9,7 +9,7 @@ import (
 // Emergencies gives the emergencies dropped off on or after since and before
 // asOf. The hours of one that was not ready before asOf are left out.
 func (s *Store) Emergencies(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
-	out, err := s.jobs(ctx, "emergency AND dropped_off >= ? AND dropped_off < ?", since.String(), asOf.String())
+	out, err := s.jobs(ctx, "emergency = 1 AND dropped_off >= ? AND dropped_off < ?", since.String(), asOf.String())
 	for i := range out {
 		if j := &out[i]; !j.Ready.Valid || j.Ready.V >= asOf {
 			j.Clocked.Valid, j.Billed.Valid = false, false
@@ -27,9 +27,10 @@ type Visit struct {
 // NotSeen gives up to n units last dropped off on or after since and before
 // until, the latest first, nothing on or after asOf being known.
 func (s *Store) NotSeen(ctx context.Context, since, until, asOf forecast.Date, n int) ([]Visit, error) {
-	// With max(), SQLite takes the other columns from the row that has it.
-	rows, err := s.r.QueryContext(ctx, `SELECT unit, ro, max(dropped_off) AS last FROM job_lines WHERE unit != '' AND dropped_off < ?
-		GROUP BY unit HAVING last >= ? AND last < ? ORDER BY last DESC, unit LIMIT ?`, asOf.String(), since.String(), until.String(), n)
+	rows, err := s.r.QueryContext(ctx, `SELECT unit, min(ro), dropped_off FROM job_lines JOIN
+		(SELECT unit, max(dropped_off) AS last FROM job_lines WHERE unit <> '' AND dropped_off < ? GROUP BY unit) AS visits USING (unit)
+		WHERE dropped_off = last AND dropped_off >= ? AND dropped_off < ? GROUP BY unit, dropped_off ORDER BY dropped_off DESC, unit LIMIT ?`,
+		asOf.String(), since.String(), until.String(), n)
 	if err != nil {
 		return nil, wrap(err)
 	}

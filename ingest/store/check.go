@@ -170,11 +170,36 @@ func (c *checker) rejects() error {
 	})
 }
 
+// weekly takes the totals that are kept from those of the records: what is left
+// on either side doesn't fit.
 func (c *checker) weekly() error {
-	return c.each("SELECT monday, kind FROM ("+wholeWeekly+" EXCEPT SELECT * FROM weekly) UNION SELECT monday, kind FROM (SELECT * FROM weekly EXCEPT "+wholeWeekly+")", func(v []any) error {
-		c.fault("the total of the week of %s doesn't fit its records: %s", v[0], v[1])
+	totals := map[weekKind]weekly{}
+	if err := c.each(byDay, func(v []any) error {
+		if err := addDay(totals, as[string](v[0]), as[string](v[1]), as[int64](v[2])); err != nil {
+			c.fault("a record's day of drop-off is none: %q", v[0])
+		}
 		return nil
-	})
+	}); err != nil {
+		return err
+	}
+	wrong := map[weekKind]bool{}
+	if err := c.each("SELECT monday, kind, lines, first, last FROM weekly", func(v []any) error {
+		of := weekKind{as[string](v[0]), as[string](v[1])}
+		if totals[of] != (weekly{as[int64](v[2]), as[string](v[3]), as[string](v[4])}) {
+			wrong[of] = true
+		}
+		delete(totals, of)
+		return nil
+	}); err != nil {
+		return err
+	}
+	for of := range totals {
+		wrong[of] = true
+	}
+	for of := range wrong {
+		c.fault("the total of the week of %s doesn't fit its records: %s", of.monday, of.kind)
+	}
+	return nil
 }
 
 func (c *checker) batches() error {

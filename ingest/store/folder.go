@@ -71,7 +71,7 @@ func (s *Store) SetFolderFile(ctx context.Context, f FolderFile) error {
 func (s *Store) ClaimFolderFile(ctx context.Context, f FolderFile, lease time.Duration) (ours bool, err error) {
 	r, err := s.exec(ctx, `INSERT INTO folder_files(name, size, written, state, at) VALUES(?, ?, ?, 'taking', ?)
 		ON CONFLICT(name) DO UPDATE SET size = excluded.size, written = excluded.written, state = 'taking', at = excluded.at, said = ''
-		WHERE state <> 'taking' OR at < ?`, f.Name, f.Size, f.Written.UTC().Format(time.RFC3339Nano), instant(f.At), instant(f.At.Add(-lease)))
+		WHERE folder_files.state <> 'taking' OR folder_files.at < ?`, f.Name, f.Size, f.Written.UTC().Format(time.RFC3339Nano), instant(f.At), instant(f.At.Add(-lease)))
 	if err != nil {
 		return false, err
 	}

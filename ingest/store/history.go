@@ -21,7 +21,7 @@ var ErrNothingToUndo = errors.New("store: nothing to undo: no file that was take
 func (s *Store) Undo(ctx context.Context, now time.Time) (Batch, error) {
 	var b Batch
 	err := s.session(ctx, func(tx *session) error {
-		newest, err := tx.prepare("SELECT id, file, kind, added, updated, content IS NOT NULL, by_hand FROM batches WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
+		newest, err := tx.prepare("SELECT id, file, kind, added, updated, CASE WHEN content IS NULL THEN 0 ELSE 1 END, by_hand FROM batches WHERE undone_at IS NULL ORDER BY id DESC LIMIT 1")
 		if err != nil {
 			return err
 		}

@@ -42,9 +42,8 @@ func (g groups) of(word string) string {
 // says what words mean, not what happened.
 func (s *Store) groups(ctx context.Context) (groups, error) {
 	var rows []struct{ Word, Group string }
-	// With max(), SQLite takes the other columns from the row that has it.
-	err := s.r.SelectContext(ctx, &rows, `SELECT word AS "word", group_ AS "group" FROM
-		(SELECT word, group_, max(step) FROM kind_words WHERE step NOT IN (SELECT step FROM kind_undos) GROUP BY word)`)
+	err := s.r.SelectContext(ctx, &rows, `SELECT word, group_ AS "group" FROM kind_words JOIN
+		(SELECT word, max(step) AS step FROM kind_words WHERE step NOT IN (SELECT step FROM kind_undos) GROUP BY word) AS newest USING (word, step)`)
 	g := make(groups, len(rows))
 	for _, r := range rows {
 		g[r.Word] = r.Group
@@ -226,12 +225,8 @@ func (s *Store) UndoKinds(ctx context.Context, now time.Time) (KindStep, error) 
 // step writes one change down.
 func (s *Store) step(ctx context.Context, what string, words []string, group func(word string) string, now time.Time) error {
 	return s.within(ctx, func(tx *sqlx.Tx) error {
-		done, err := tx.Exec("INSERT INTO kind_steps(what, made_at) VALUES(?, ?)", what, now.UTC().Format(time.RFC3339))
-		if err != nil {
-			return wrap(err)
-		}
-		id, err := done.LastInsertId()
-		if err != nil {
+		var id int64
+		if err := tx.Get(&id, "INSERT INTO kind_steps(what, made_at) VALUES(?, ?) RETURNING id", what, now.UTC().Format(time.RFC3339)); err != nil {
 			return wrap(err)
 		}
 		slices.Sort(words)

@@ -77,7 +77,7 @@ func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error)
 func (s *Store) HasLetter(ctx context.Context, purpose, recipient string) (bool, error) {
 	var n int
 	err := s.r.GetContext(ctx, &n, `SELECT count(*) FROM (SELECT 1 FROM letters WHERE recipient = ? AND
-		(purpose = ? OR purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?) LIMIT 1)`, recipient, purpose, purpose, purpose)
+		(purpose = ? OR purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?) LIMIT 1) AS found`, recipient, purpose, purpose, purpose)
 	return n > 0, wrap(err)
 }
 

@@ -38,7 +38,7 @@ func newMends(tx *session) (m mends, err error) {
 	if m.find, err = tx.prepare("SELECT mends.key, mends.by FROM rejects LEFT JOIN mends USING (batch, line) WHERE rejects.batch = ? AND rejects.line = ? ORDER BY mends.by DESC"); err != nil {
 		return m, err
 	}
-	m.keep, err = tx.prepare("INSERT OR REPLACE INTO mends(batch, line, by, key) VALUES(?, ?, ?, ?)")
+	m.keep, err = tx.prepare("INSERT INTO mends(batch, line, by, key) VALUES(?, ?, ?, ?) ON CONFLICT(batch, line, by) DO UPDATE SET key = excluded.key")
 	return m, err
 }
 

@@ -145,7 +145,7 @@ func (s *Store) TakeNoteBack(ctx context.Context, alert, who string, now time.Ti
 func (s *Store) ExportNotes(ctx context.Context, w io.Writer) (n int, err error) {
 	out := csv.NewWriter(w)
 	out.Write([]string{"alert", "rule", "kind", "failure", "direction", "began", "from", "until", "because", "one_time", "said_on", "who", "made_at", "taken_back_by", "taken_back_at"})
-	rows, err := s.r.QueryContext(ctx, `SELECT alert, rule, kind, failure, iif(above, 'more', 'fewer'), began, from_, until, because, iif(one_time, 'yes', 'no'), said_on, notes.who, notes.made_at,
+	rows, err := s.r.QueryContext(ctx, `SELECT alert, rule, kind, failure, CASE above WHEN 1 THEN 'more' ELSE 'fewer' END, began, from_, until, because, CASE one_time WHEN 1 THEN 'yes' ELSE 'no' END, said_on, notes.who, notes.made_at,
 		coalesce(note_undos.who, ''), coalesce(note_undos.made_at, '') FROM notes LEFT JOIN note_undos ON note = id ORDER BY id`)
 	if err != nil {
 		return 0, wrap(err)

@@ -67,7 +67,7 @@ func (s Sessions) Find(token string) ([]byte, bool, error) {
 func (s Sessions) Commit(token string, data []byte, until time.Time) error {
 	id := sha256.Sum256([]byte(token))
 	var known, fresh bool
-	err := s.s.r.QueryRow("SELECT count(*), coalesce(max(until BETWEEN ? AND ?), 0) FROM sessions WHERE id = ? AND data = ? AND until > unixepoch()",
+	err := s.s.r.QueryRow("SELECT count(*), coalesce(max(CASE WHEN until BETWEEN ? AND ? THEN 1 ELSE 0 END), 0) FROM sessions WHERE id = ? AND data = ? AND until > unixepoch()",
 		until.Add(-touched).Unix(), until.Unix(), id[:], data).Scan(&known, &fresh)
 	if err != nil || fresh {
 		return wrap(err)
@@ -175,7 +175,7 @@ func (s *Store) Guess(ctx context.Context, source string, now time.Time) (wait t
 // address's earlier ones.
 func (s *Store) Guessed(ctx context.Context, source string) error {
 	return s.within(ctx, func(tx *sqlx.Tx) error {
-		if _, err := tx.Exec("UPDATE guesses SET failed = max(0, failed - 1) WHERE source = ''"); err != nil {
+		if _, err := tx.Exec("UPDATE guesses SET failed = failed - 1 WHERE source = '' AND failed > 0"); err != nil {
 			return wrap(err)
 		}
 		_, err := tx.Exec("DELETE FROM guesses WHERE source = ?", source)

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"database/sql"
-	"encoding/json"
 	"errors"
 	"slices"
 	"strings"
@@ -118,11 +117,11 @@ func (s *Store) Orders(ctx context.Context, numbers ...string) ([]Job, error) {
 	if len(numbers) == 0 {
 		return nil, nil
 	}
-	list, err := json.Marshal(numbers)
-	if err != nil {
-		return nil, wrap(err)
+	list := make([]any, len(numbers))
+	for i, n := range numbers {
+		list[i] = n
 	}
-	return s.jobs(ctx, "ro IN (SELECT value FROM json_each(?))", string(list))
+	return s.jobs(ctx, "ro IN (?"+strings.Repeat(", ?", len(list)-1)+")", list...)
 }
 
 func date(text sql.Null[string]) (sql.Null[forecast.Date], error) {

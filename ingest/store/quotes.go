@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"freshet/forecast"
+
+	"github.com/jmoiron/sqlx"
 )
 
 // Quote is one as it was given at the counter.
@@ -24,13 +26,12 @@ type Quote struct {
 
 // KeepQuote keeps a quote, and gives its number.
 func (s *Store) KeepQuote(ctx context.Context, q Quote) (int64, error) {
-	r, err := s.exec(ctx, "INSERT INTO quotes(given_at, as_of, kind, hours, parts_days, emergency, p50, p80, p90, ro) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-		instant(q.GivenAt), q.AsOf.String(), q.Kind, q.Hours, q.PartsDays, q.Emergency, q.P50.String(), q.P80.String(), q.P90.String(), q.RO)
-	if err != nil {
-		return 0, err
-	}
-	id, err := r.LastInsertId()
-	return id, wrap(err)
+	var id int64
+	err := s.within(ctx, func(tx *sqlx.Tx) error {
+		return wrap(tx.Get(&id, "INSERT INTO quotes(given_at, as_of, kind, hours, parts_days, emergency, p50, p80, p90, ro) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
+			instant(q.GivenAt), q.AsOf.String(), q.Kind, q.Hours, q.PartsDays, q.Emergency, q.P50.String(), q.P80.String(), q.P90.String(), q.RO))
+	})
+	return id, err
 }
 
 // Quotes gives the newest quotes.

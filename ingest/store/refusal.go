@@ -49,7 +49,7 @@ func (s *Store) Ready(ctx context.Context) error {
 		return r
 	}
 	var n int
-	return wrap(s.r.GetContext(ctx, &n, "SELECT count(*) FROM (SELECT 1 FROM settings LIMIT 1)"))
+	return wrap(s.r.GetContext(ctx, &n, "SELECT count(*) FROM (SELECT 1 FROM settings LIMIT 1) AS found"))
 }
 
 // Vet looks whether the pages and indexes of the database are sound, or, with

@@ -2,6 +2,7 @@ package store
 
 import (
 	"cmp"
+	"database/sql/driver"
 	"maps"
 
 	"freshet/forecast"
@@ -46,11 +47,53 @@ func (w *weeks) total(tx *session) error {
 	return nil
 }
 
-// wholeWeekly is what weekly should hold.
-const wholeWeekly = `SELECT date(dropped_off, 'weekday 0', '-6 days') AS monday, kind, count(*), min(dropped_off), max(dropped_off)
-	FROM job_lines GROUP BY monday, kind`
+// A week's lines of one kind: what weekly holds, and what it should hold.
+type (
+	weekKind struct{ monday, kind string }
+	weekly   struct {
+		lines       int64
+		first, last string
+	}
+)
+
+// addDay takes in a day's lines of one kind, as byDay gives them.
+func addDay(totals map[weekKind]weekly, day, kind string, lines int64) error {
+	d, err := forecast.ParseDate(day)
+	if err != nil {
+		return wrap(err)
+	}
+	key := weekKind{d.Monday().String(), kind}
+	w, ok := totals[key]
+	if !ok {
+		w.first, w.last = day, day
+	}
+	totals[key] = weekly{w.lines + lines, min(w.first, day), max(w.last, day)}
+	return nil
+}
+
+const byDay = "SELECT dropped_off, kind, count(*) FROM job_lines GROUP BY dropped_off, kind"
 
 // totalAll counts all weeks anew.
 func totalAll(tx *session) error {
-	return cmp.Or(tx.exec("DELETE FROM weekly"), tx.exec("INSERT INTO weekly "+wholeWeekly))
+	all, err := tx.prepare(byDay)
+	if err != nil {
+		return err
+	}
+	totals := map[weekKind]weekly{}
+	if err := all.each(func(v []driver.Value) error { return addDay(totals, v[0].(string), v[1].(string), v[2].(int64)) }); err != nil {
+		return err
+	}
+	if err := tx.exec("DELETE FROM weekly"); err != nil {
+		return err
+	}
+	put, err := tx.prepare("INSERT INTO weekly(monday, kind, lines, first, last) VALUES(?, ?, ?, ?, ?)")
+	if err != nil {
+		return err
+	}
+	for of, w := range totals {
+		if _, err := put.exec(of.monday, of.kind, w.lines, w.first, w.last); err != nil {
+			return err
+		}
+	}
+	return nil
 }
