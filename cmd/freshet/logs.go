@@ -11,6 +11,9 @@ import (
 	"strings"
 	"syscall"
 
+	"freshet/ingest/store"
+
+	"github.com/jackc/pgx/v5/pgconn"
 	"github.com/mattn/go-sqlite3"
 	"gopkg.in/natefinch/lumberjack.v2"
 )
@@ -20,10 +23,17 @@ import (
 //
 // Errors are logged by their types, innermost last, and with words only where
 // those come from the system: an error's text may quote a customer's.
+//
+// A group's shop has no place for a file: whoever runs freshet keeps what it
+// says.
 func logBeside(database string, also io.Writer) (*slog.Logger, io.Closer) {
+	options := &slog.HandlerOptions{ReplaceAttr: discreet}
+	if store.Shared(database) {
+		return slog.New(slog.NewTextHandler(also, options)), io.NopCloser(nil)
+	}
 	name := strings.TrimSuffix(filepath.Base(database), filepath.Ext(database)) + ".log"
 	file := &lumberjack.Logger{Filename: filepath.Join(filepath.Dir(database), name), MaxSize: 5, MaxBackups: 4}
-	return slog.New(slog.NewTextHandler(io.MultiWriter(also, file), &slog.HandlerOptions{ReplaceAttr: discreet})), file
+	return slog.New(slog.NewTextHandler(io.MultiWriter(also, file), options)), file
 }
 
 func discreet(_ []string, a slog.Attr) slog.Attr {
@@ -52,6 +62,8 @@ func anatomy(err error) string {
 	switch e := err.(type) {
 	case syscall.Errno:
 		return fmt.Sprintf("%s %q", name, e.Error())
+	case *pgconn.PgError:
+		return fmt.Sprintf("%s %s", name, e.Code)
 	case sqlite3.Error:
 		return fmt.Sprintf("%s %d, %d", name, e.Code, e.ExtendedCode)
 	}

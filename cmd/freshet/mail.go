@@ -161,7 +161,7 @@ func (a *app) showMail(ctx context.Context, db *store.Store) error {
 // logs nothing: at a terminal, errors are the call's.
 func (a *app) week(c *cobra.Command, db *store.Store) *week.Week {
 	return &week.Week{Store: db, Now: a.now, Getenv: os.Getenv, Log: slog.New(slog.DiscardHandler), Version: built().Version, Keep: store.UsualKeep,
-		Backups: filepath.Join(filepath.Dir(db.Path()), "backups"),
+		Backups: filepath.Join(db.Folder(), "backups"),
 		Ask:     func(ctx context.Context) (desk.Ask, error) { return a.ask(c, &desk.Desk{Store: db}) }}
 }
 

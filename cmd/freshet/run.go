@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"encoding/json"
 	"errors"
@@ -35,11 +36,12 @@ type app struct {
 	out, err io.Writer
 	now      func() time.Time
 
-	db    string
-	asOf  string
-	json  bool
-	seed  uint64
-	weeks int
+	db       string
+	shopName string // of a group
+	asOf     string
+	json     bool
+	seed     uint64
+	weeks    int
 }
 
 // usage is an error of the call itself.
@@ -82,7 +84,8 @@ Try it: 'freshet demo' opens an invented shop in your browser.`,
 	root.CompletionOptions.HiddenDefaultCmd = true
 	root.SetFlagErrorFunc(misspelt)
 	f := root.PersistentFlags()
-	f.StringVar(&a.db, "db", "", "`FILE` of the shop's database (default $FRESHET_DB, else in the user-data folder)")
+	f.StringVar(&a.db, "db", "", "`FILE` of the shop's database, or postgres://… where several shops share one (default $FRESHET_DB, else in the user-data folder)")
+	f.StringVar(&a.shopName, "shop", "", "`NAME` of the shop, where --db is a PostgreSQL that several share")
 	f.StringVar(&a.asOf, "as-of", "", "pretend that this `DAY`, YYYY-MM-DD, begins now (default today)")
 	f.BoolVar(&a.json, "json", false, "answer for programs, as JSON")
 	f.Uint64Var(&a.seed, "seed", 0, "`NUMBER` that the dice start from: the same gives the same answer (default made of the day)")
@@ -177,10 +180,14 @@ func (a *app) open(ctx context.Context) (*store.Store, error) {
 	if err != nil {
 		return nil, err
 	}
-	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+	db, err := store.OpenThere(ctx, path)
+	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("there is no database at %s: import a file first, or name another with --db", path)
 	}
-	return store.Open(ctx, path)
+	if none := (*store.NoShop)(nil); errors.As(err, &none) {
+		return nil, fmt.Errorf("the group has no shop %q, it has %q: import a file first, or name another with --shop", none.Name, none.Have)
+	}
+	return db, err
 }
 
 // create opens the database that the call names, and makes it if there is
@@ -194,11 +201,16 @@ func (a *app) create(ctx context.Context) (*store.Store, error) {
 }
 
 func (a *app) path() (string, error) {
-	if a.db != "" {
-		return a.db, nil
+	if db := cmp.Or(a.db, os.Getenv("FRESHET_DB")); db != "" {
+		switch {
+		case a.shopName == "":
+			return db, nil
+		case store.Shared(db):
+			return store.AddressOf(db, a.shopName)
+		}
 	}
-	if env := os.Getenv("FRESHET_DB"); env != "" {
-		return env, nil
+	if a.shopName != "" {
+		return "", usage{errors.New("--shop: need --db with the address of a group's database, postgres://…")}
 	}
 	dir, err := os.UserConfigDir()
 	if err != nil {

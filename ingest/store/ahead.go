@@ -87,7 +87,7 @@ func (r *row) read(rows Rows, t table, why int, see func(*ingest.DropOff), text 
 		w := csv.NewWriter(text)
 		w.Write(cells)
 		w.Flush()
-		r.text = strings.TrimSuffix(text.String(), "\n")
+		r.text = noZero(strings.TrimSuffix(text.String(), "\n"))
 		return
 	}
 	r.doubts = rows.Warnings()
@@ -107,8 +107,22 @@ func (r *row) read(rows Rows, t table, why int, see func(*ingest.DropOff), text 
 func (r *row) of(record ingest.Record, t table, text *bytes.Buffer) {
 	r.record = record
 	r.args = t.values(append(r.args[:0], ""), record)
+	for i, v := range r.args {
+		if s, ok := v.(string); ok {
+			r.args[i] = noZero(s)
+		}
+	}
 	text.Reset()
 	encode(text, r.args[1:])
 	r.digest = digestOf(text.Bytes())
 	r.args = append(r.args, r.digest[:])
+}
+
+// noZero writes a text without the character 0, which PostgreSQL has no place
+// for, and which says nothing.
+func noZero(s string) string {
+	if strings.IndexByte(s, 0) < 0 {
+		return s
+	}
+	return strings.ReplaceAll(s, "\x00", "\ufffd")
 }

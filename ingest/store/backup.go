@@ -19,8 +19,11 @@ import (
 // opened and checked as Check does, its records counted against the
 // database's; only then does it take the place of an older file there, so that
 // a bad copy never replaces a good one. It refuses to copy a database onto
-// itself. now is kept under SettingBackup.
+// itself. now is kept under SettingBackup. Of a group's shop it is ErrOfGroup.
 func (s *Store) Backup(ctx context.Context, path string, now time.Time) (Health, error) {
+	if s.group != nil {
+		return Health{}, ErrOfGroup
+	}
 	if same(s.path, path) {
 		return Health{}, fmt.Errorf("store: need another file than the database itself for a backup, have %s", path)
 	}
@@ -52,6 +55,10 @@ func (s *Store) Backup(ctx context.Context, path string, now time.Time) (Health,
 	return h, s.Set(ctx, SettingBackup, now.UTC().Format(time.RFC3339))
 }
 
+// ErrOfGroup is the error of a backup of a group's shop, or of one brought back
+// into it.
+var ErrOfGroup = errors.New("store: a shop in PostgreSQL is backed up and brought back by PostgreSQL's own means, pg_dump --schema=shop_NAME and pg_restore; 'freshet move' copies it into a file and back")
+
 // sound is nil if nothing was found wrong.
 func (h Health) sound(path string) error {
 	if len(h.Faults) == 0 {
@@ -66,6 +73,9 @@ func (h Health) sound(path string) error {
 // kept: as a copy at kept, or, if it is too damaged to be read, the file itself
 // is moved there. kept is empty if there was no database.
 func Restore(ctx context.Context, path, from string, now time.Time) (h Health, kept string, err error) {
+	if Shared(path) {
+		return h, "", ErrOfGroup
+	}
 	if same(path, from) {
 		return h, "", fmt.Errorf("store: need a backup to restore, have the database itself, %s", from)
 	}
@@ -130,7 +140,7 @@ func openCopy(ctx context.Context, from, temp string) (h Health, err error) {
 }
 
 func reader(path string) (*sqlx.DB, error) {
-	db, err := sqlx.Open("sqlite3", dsn(path, "mode=ro&_query_only=true&_busy_timeout=5000"))
+	db, err := sqlx.Open(sqlite, dsn(path, "mode=ro&_query_only=true&_busy_timeout=5000"))
 	return db, wrap(err)
 }
 
@@ -164,7 +174,7 @@ func newCopy(ctx context.Context, from *sqlx.DB, path string) (counts map[string
 	if counts, err = copyDatabase(ctx, from, path); err != nil {
 		return nil, err
 	}
-	db, err := sqlx.Open("sqlite3", dsn(path, "_journal_mode=DELETE&_synchronous=FULL"))
+	db, err := sqlx.Open(sqlite, dsn(path, "_journal_mode=DELETE&_synchronous=FULL"))
 	if err != nil {
 		return nil, wrap(err)
 	}
@@ -174,7 +184,7 @@ func newCopy(ctx context.Context, from *sqlx.DB, path string) (counts map[string
 // copyDatabase copies the pages of a database, as of one moment, into the file
 // at path, and counts the records of that moment.
 func copyDatabase(ctx context.Context, from *sqlx.DB, path string) (counts map[string]int, err error) {
-	to, err := sqlx.Open("sqlite3", dsn(path, "_synchronous=FULL&_busy_timeout=5000"))
+	to, err := sqlx.Open(sqlite, dsn(path, "_synchronous=FULL&_busy_timeout=5000"))
 	if err != nil {
 		return nil, wrap(err)
 	}

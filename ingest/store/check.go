@@ -26,7 +26,7 @@ type Health struct {
 const SettingBackup = "backup at"
 
 // Check reads all of the database: whether SQLite finds its pages, indexes and
-// references whole, whether every record and its earlier versions still have
+// references whole (PostgreSQL sees to its own), whether every record and its earlier versions still have
 // the digest that they were taken in with, and whether the versions and
 // rejects of each batch are all there, the notes on alerts as they were kept, and
 // the weekly totals those of the records. It is an error only if the database can't be read.
@@ -51,7 +51,11 @@ func check(ctx context.Context, db *sqlx.DB) (Health, error) {
 	}
 	defer tx.Rollback()
 	c.tx = tx
-	for _, part := range []func() error{c.pages, c.references, c.records, c.history, c.rejects, c.batches, c.notes, c.weekly} {
+	parts := []func() error{c.records, c.history, c.rejects, c.batches, c.notes, c.weekly}
+	if db.DriverName() == sqlite { // PostgreSQL's pages and references are its own to look after
+		parts = append([]func() error{c.pages, c.references}, parts...)
+	}
+	for _, part := range parts {
 		if err := part(); err != nil {
 			return c.h, err
 		}

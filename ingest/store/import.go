@@ -276,8 +276,9 @@ func (t *taker) refuse(bad *ingest.RowError, text string) error {
 	if len(t.b.Rejects) < MaxShown {
 		t.b.Rejects = append(t.b.Rejects, bad)
 	}
-	t.content.with(rejectHash(int64(bad.Line), bad.Column, bad.Value, bad.Reason, text))
-	_, err := t.reject.exec(t.b.ID, int64(bad.Line), bad.Column, bad.Value, bad.Reason, text)
+	column, value, reason := noZero(bad.Column), noZero(bad.Value), noZero(bad.Reason)
+	t.content.with(rejectHash(int64(bad.Line), column, value, reason, text))
+	_, err := t.reject.exec(t.b.ID, int64(bad.Line), column, value, reason, text)
 	return err
 }
 

@@ -22,7 +22,8 @@ var UsualKeep = Keep{Daily: 7, Weekly: 4}
 const backupDay = "2006-01-02"
 
 // Nightly makes a day's backup in a folder, which it makes if need be, unless
-// that day has one, and gives its path, or "" if there was nothing to do. The
+// that day has one, and gives its path, or "" if there was nothing to do, as for
+// a group's shop, which PostgreSQL's own means back up. The
 // day is that of now in its zone; the file is named after the database and the
 // day. As with [Store.Backup], only a copy that was checked gets its name. Then,
 // and only then, older backups that keep doesn't hold are removed: while none
@@ -32,6 +33,9 @@ const backupDay = "2006-01-02"
 func (s *Store) Nightly(ctx context.Context, folder string, keep Keep, now time.Time) (made string, err error) {
 	if keep.Daily < 1 || keep.Weekly < 0 {
 		panic(fmt.Sprintf("store: need one day's backup or more and no fewer than 0 weeks', have %+v", keep))
+	}
+	if s.group != nil {
+		return "", nil
 	}
 	path := filepath.Join(folder, s.backupName(now))
 	if _, err := os.Stat(path); !errors.Is(err, fs.ErrNotExist) {

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"github.com/jmoiron/sqlx"
-	"github.com/mattn/go-sqlite3"
 )
 
 // Passphrase gives the hash kept for a role and when it was set, both empty if
@@ -82,7 +81,7 @@ func (s Sessions) Commit(token string, data []byte, until time.Time) error {
 		_, err := tx.Exec("INSERT INTO sessions(id, data, until) VALUES(?, ?, ?) ON CONFLICT(id) DO UPDATE SET data = excluded.data, until = excluded.until", id[:], data, until.Unix())
 		return wrap(err)
 	})
-	if busy := (sqlite3.Error{}); known && errors.As(err, &busy) && busy.Code == sqlite3.ErrBusy { // another process takes a file in
+	if known && busy(err) { // another process takes a file in
 		return nil
 	}
 	return err

@@ -76,6 +76,9 @@ func (s *Store) Vet(ctx context.Context, all bool, backups string) error {
 }
 
 func (s *Store) quickCheck(ctx context.Context) error {
+	if s.group != nil {
+		return s.Ready(ctx)
+	}
 	var verdict string
 	if err := s.r.GetContext(ctx, &verdict, "PRAGMA quick_check(1)"); err != nil {
 		return wrap(err)
@@ -145,7 +148,7 @@ func openToRead(ctx context.Context, path string, cause error) (*Store, error) {
 
 // probed opens a pool of readers and reads something.
 func probed(ctx context.Context, dsn string) (*sqlx.DB, error) {
-	db, err := sqlx.Open("sqlite3", dsn)
+	db, err := sqlx.Open(sqlite, dsn)
 	if err != nil {
 		return nil, wrap(err)
 	}

@@ -69,6 +69,9 @@ const ofTheShop = "name NOT LIKE 'mail %' AND name NOT LIKE 'web %' AND name NOT
 // back before is gone, so that the copy can't have it. The caller closes the
 // copy and removes it.
 func (s *Store) Past(ctx context.Context, b Basis, path string, now time.Time) (_ *Store, err error) {
+	if s.group != nil {
+		return nil, ErrOfGroup
+	}
 	if _, err := newCopy(ctx, s.r, path); err != nil {
 		return nil, err
 	}

@@ -15,20 +15,29 @@ import (
 // past database/sql, which starts a goroutine for every query and copies every
 // argument: an import makes a call a row.
 type session struct {
-	c     *sqlite3.SQLiteConn
-	stmts []*statement
+	prepareOn  func(query string) (prepared, error)
+	savepoints bool // a statement that fails ends the transaction, unless there is one
+	stmts      []*statement
+}
+
+// prepared is a statement as a driver has it. Arguments that are missing are
+// NULL.
+type prepared interface {
+	driver.StmtExecContext
+	driver.StmtQueryContext
+	Close() error
 }
 
 // A statement is a prepared one with room for its arguments.
 type statement struct {
-	s    *sqlite3.SQLiteStmt
+	s    prepared
 	args []driver.NamedValue
 }
 
 // session runs f in a write transaction, and undoes all of it if f fails.
 func (s *Store) session(ctx context.Context, f func(*session) error) error {
 	return s.writing(ctx, func(conn *sqlx.Conn) error {
-		return conn.Raw(func(c any) error { return transact(c.(*sqlite3.SQLiteConn), f) })
+		return conn.Raw(func(c any) error { return transact(c.(driver.ConnBeginTx), f) })
 	})
 }
 
@@ -36,6 +45,9 @@ func (s *Store) session(ctx context.Context, f func(*session) error) error {
 // memory the pages that it needs to take one back, rather than in a file that
 // grows with each.
 func (s *Store) attempting(ctx context.Context, f func(*session) error) error {
+	if s.group != nil {
+		return s.session(ctx, f)
+	}
 	return s.writing(ctx, func(conn *sqlx.Conn) (err error) {
 		keep := func(where string) error {
 			_, err := conn.ExecContext(context.Background(), "PRAGMA temp_store = "+where)
@@ -45,35 +57,36 @@ func (s *Store) attempting(ctx context.Context, f func(*session) error) error {
 			return err
 		}
 		defer func() { err = errors.Join(err, keep("default")) }() // sorting has use for files
-		return conn.Raw(func(c any) error { return transact(c.(*sqlite3.SQLiteConn), f) })
+		return conn.Raw(func(c any) error { return transact(c.(driver.ConnBeginTx), f) })
 	})
 }
 
-func transact(c *sqlite3.SQLiteConn, f func(*session) error) (err error) {
-	t := &session{c: c}
+func transact(c driver.ConnBeginTx, f func(*session) error) (err error) {
+	t := sessionOn(c)
 	defer func() {
 		for _, st := range t.stmts {
 			err = errors.Join(err, wrap(st.s.Close()))
 		}
 	}()
-	if err := t.exec("BEGIN IMMEDIATE"); err != nil {
-		return err
+	tx, err := c.BeginTx(context.Background(), driver.TxOptions{}) // an immediate one
+	if err != nil {
+		return wrap(err)
 	}
-	committed := false
+	under := true
 	defer func() { // after a panic of f too
-		// Some faults, a full disk among them, have ended it already.
-		if !committed && !t.c.AutoCommit() {
-			err = errors.Join(err, t.exec("ROLLBACK"))
+		// Some faults, a full disk among them, have ended SQLite's already.
+		if ended, ok := c.(interface{ AutoCommit() bool }); under && !(ok && ended.AutoCommit()) {
+			err = errors.Join(err, wrap(tx.Rollback()))
 		}
 	}()
 	if err := f(t); err != nil {
 		return err
 	}
 	reached("commit")
-	if err := t.exec("COMMIT"); err != nil {
-		return failedCommit{err}
+	under = false // a commit that fails rolls back
+	if err := tx.Commit(); err != nil {
+		return failedCommit{wrap(err)}
 	}
-	committed = true
 	reached("committed")
 	return nil
 }
@@ -90,20 +103,31 @@ func (t *session) exec(query string, args ...any) error {
 
 // prepare gives a statement that lives as long as the session.
 func (t *session) prepare(query string) (*statement, error) {
-	s, err := t.c.Prepare(query)
+	s, err := t.prepareOn(query)
 	if err != nil {
 		return nil, wrap(err)
 	}
-	st := &statement{s: s.(*sqlite3.SQLiteStmt)}
+	st := &statement{s: s}
 	t.stmts = append(t.stmts, st)
 	return st, nil
 }
 
 // attempt runs f, a statement that does all or nothing, and tells whether a key
-// of it is on record already. SQLite takes such a statement back by itself.
+// of it is on record already. SQLite takes such a statement back by itself, while
+// PostgreSQL has to be told where to go back to.
 func (t *session) attempt(f func() error) (known bool, err error) {
-	if err = f(); onRecord(err) {
+	if t.savepoints {
+		if err := t.exec("SAVEPOINT attempt"); err != nil {
+			return false, err
+		}
+	}
+	switch err = f(); {
+	case onRecord(err) && t.savepoints:
+		return true, t.exec("ROLLBACK TO attempt")
+	case onRecord(err):
 		return true, nil
+	case err == nil && t.savepoints:
+		return false, t.exec("RELEASE attempt")
 	}
 	return false, err
 }
@@ -111,7 +135,7 @@ func (t *session) attempt(f func() error) (known bool, err error) {
 // onRecord tells whether err is that a key is there already.
 func onRecord(err error) bool {
 	var e sqlite3.Error
-	return errors.As(err, &e) && (e.ExtendedCode == sqlite3.ErrConstraintUnique || e.ExtendedCode == sqlite3.ErrConstraintPrimaryKey)
+	return errors.As(err, &e) && (e.ExtendedCode == sqlite3.ErrConstraintUnique || e.ExtendedCode == sqlite3.ErrConstraintPrimaryKey) || stateOf(err) == uniqueViolation
 }
 
 // exec gives the number of rows changed.
@@ -157,29 +181,37 @@ func (st *statement) each(f func(values []driver.Value) error, args ...any) erro
 	}
 }
 
-// wrap says whose error it is, in plain words where SQLite's aren't.
+// wrap says whose error it is, in plain words where the database's aren't.
 func wrap(err error) error {
 	if err == nil {
 		return nil
 	}
-	var e sqlite3.Error
-	if errors.As(err, &e) {
-		switch e.Code {
-		case sqlite3.ErrBusy:
-			return fmt.Errorf("store: another freshet is writing to this database; try again when it is done: %w", err)
-		case sqlite3.ErrFull:
-			return fmt.Errorf("store: the disk is full, make room on it: %w", err)
-		case sqlite3.ErrCorrupt, sqlite3.ErrNotADB:
-			return fmt.Errorf("store: the database is damaged; 'freshet restore' brings back a backup: %w", err)
-		case sqlite3.ErrReadonly:
-			return fmt.Errorf("store: the database can't be written to: is its disk, folder or file write-protected? %w", err)
-		case sqlite3.ErrCantOpen:
-			return fmt.Errorf("store: the database can't be opened: is its folder there, and are you allowed to write in it? %w", err)
-		case sqlite3.ErrIoErr:
-			return fmt.Errorf("store: the disk doesn't work as it should: %w", err)
-		}
+	if said := plainly(err); said != "" {
+		return fmt.Errorf("store: %s: %w", said, err)
 	}
 	return fmt.Errorf("store: %w", err)
+}
+
+func plainly(err error) string {
+	var e sqlite3.Error
+	if !errors.As(err, &e) {
+		return plainlyOfGroup(err)
+	}
+	switch e.Code {
+	case sqlite3.ErrBusy:
+		return "another freshet is writing to this database; try again when it is done"
+	case sqlite3.ErrFull:
+		return "the disk is full, make room on it"
+	case sqlite3.ErrCorrupt, sqlite3.ErrNotADB:
+		return "the database is damaged; 'freshet restore' brings back a backup"
+	case sqlite3.ErrReadonly:
+		return "the database can't be written to: is its disk, folder or file write-protected?"
+	case sqlite3.ErrCantOpen:
+		return "the database can't be opened: is its folder there, and are you allowed to write in it?"
+	case sqlite3.ErrIoErr:
+		return "the disk doesn't work as it should"
+	}
+	return ""
 }
 
 // reached is told the phases of a write, so that tests can break off there.

@@ -1,4 +1,5 @@
-// Package store keeps one shop's records in a SQLite file.
+// Package store keeps a shop's records, in a SQLite file or, where several
+// shops share a database, in a schema of PostgreSQL's (see [Group]).
 //
 // There is one writer and a pool of readers that can't write. A file is taken
 // in as one transaction: all of its rows are accounted for, or none. Dates are
@@ -38,13 +39,22 @@ type Store struct {
 	path string
 	free func(folder string) (bytes uint64, known bool)
 
+	group *Group // of the shop; nil of a file
+	alone bool   // the group is closed with the shop
+
 	refusal atomic.Pointer[Refusal] // why nothing is written, nil if all is well
 }
 
 // Open opens the database at path, makes it if there is none, brings its
 // tables up to date, and checks that the safety settings hold. Where the
 // database is write-protected it is opened to be read: see [Store.Refusal].
+//
+// A path such as postgres://user@host/database?shop=name is a shop of a group,
+// see [OpenGroup]; without a name it is the shop main.
 func Open(ctx context.Context, path string) (*Store, error) {
+	if Shared(path) {
+		return openShop(ctx, path, (*Group).Add)
+	}
 	s, err := openToWrite(ctx, path)
 	if err != nil && protected(err) {
 		if _, missing := os.Stat(path); missing == nil {
@@ -52,6 +62,18 @@ func Open(ctx context.Context, path string) (*Store, error) {
 		}
 	}
 	return s, err
+}
+
+// OpenThere is [Open] of a database that must be there: a misspelt name makes no
+// empty one. The error of one that isn't is a *NoShop or an [fs.ErrNotExist].
+func OpenThere(ctx context.Context, path string) (*Store, error) {
+	if Shared(path) {
+		return openShop(ctx, path, (*Group).Open)
+	}
+	if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
+		return nil, wrap(err)
+	}
+	return Open(ctx, path)
 }
 
 func openToWrite(ctx context.Context, path string) (*Store, error) {
@@ -70,7 +92,7 @@ func openToWrite(ctx context.Context, path string) (*Store, error) {
 	s := &Store{path: path, free: freeBytes}
 	// The driver takes these keys and drops ones it doesn't know, silently:
 	// check reads them back.
-	s.w, err = sqlx.Open("sqlite3", dsn(path, "_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=5000&_foreign_keys=on&_cache_size=-24576&_mutex=no"))
+	s.w, err = sqlx.Open(sqlite, dsn(path, "_journal_mode=WAL&_synchronous=FULL&_txlock=immediate&_busy_timeout=5000&_foreign_keys=on&_cache_size=-24576&_mutex=no"))
 	if err != nil {
 		return nil, fmt.Errorf("store: %w", err)
 	}
@@ -79,7 +101,7 @@ func openToWrite(ctx context.Context, path string) (*Store, error) {
 		s.w.Close()
 		return nil, fmt.Errorf("store: %s: %w", path, wrap(err))
 	}
-	s.r, err = sqlx.Open("sqlite3", dsn(path, "mode=ro&_query_only=true&_busy_timeout=5000&_foreign_keys=on"))
+	s.r, err = sqlx.Open(sqlite, dsn(path, "mode=ro&_query_only=true&_busy_timeout=5000&_foreign_keys=on"))
 	if err != nil {
 		s.w.Close()
 		return nil, fmt.Errorf("store: %w", err)
@@ -93,14 +115,13 @@ func openToWrite(ctx context.Context, path string) (*Store, error) {
 	return s, nil
 }
 
-// dsn names the file in a way that survives spaces, question marks and hashes.
 // form gives a database that has nothing in it yet pages of 8 KiB: an import
 // then makes half the calls to the disk that the usual ones of 4 make.
 func form(ctx context.Context, path string) error {
 	if info, err := os.Stat(path); err != nil || info.Size() > 0 {
 		return wrap(err)
 	}
-	db, err := sqlx.Open("sqlite3", dsn(path, ""))
+	db, err := sqlx.Open(sqlite, dsn(path, ""))
 	if err != nil {
 		return wrap(err)
 	}
@@ -109,6 +130,7 @@ func form(ctx context.Context, path string) error {
 	return wrap(err)
 }
 
+// dsn names the file in a way that survives spaces, question marks and hashes.
 func dsn(path, query string) string {
 	u := url.URL{Scheme: "file", Opaque: (&url.URL{Path: filepath.ToSlash(path)}).EscapedPath(), RawQuery: query}
 	return u.String()
@@ -119,6 +141,11 @@ func (s *Store) migrate(ctx context.Context) error {
 	if err != nil {
 		return err
 	}
+	return bringUp(ctx, p)
+}
+
+// bringUp brings tables up to date, unless they are newer than this freshet.
+func bringUp(ctx context.Context, p *goose.Provider) error {
 	have, newest, err := p.GetVersions(ctx)
 	if err != nil {
 		return err
@@ -126,7 +153,10 @@ func (s *Store) migrate(ctx context.Context) error {
 	if err := notNewer(have, newest); err != nil {
 		return err
 	}
-	_, err = p.Up(ctx)
+	pending, err := p.HasPending(ctx)
+	if err == nil && pending {
+		_, err = p.Up(ctx)
+	}
 	return err
 }
 
@@ -151,11 +181,15 @@ func (s *Store) upToDate(ctx context.Context) error {
 }
 
 func steps(db *sqlx.DB) (*goose.Provider, error) {
-	dir, err := fs.Sub(migrations, "migrations")
+	return provider(goose.DialectSQLite3, db, migrations, "migrations")
+}
+
+func provider(dialect goose.Dialect, db *sqlx.DB, files fs.FS, dir string, also ...goose.ProviderOption) (*goose.Provider, error) {
+	sub, err := fs.Sub(files, dir)
 	if err != nil {
 		return nil, err
 	}
-	return goose.NewProvider(goose.DialectSQLite3, db.DB, dir, goose.WithAllowOutofOrder(true)) // tables that don't touch each other
+	return goose.NewProvider(dialect, db.DB, sub, append(also, goose.WithAllowOutofOrder(true))...) // tables that don't touch each other
 }
 
 func notNewer(have, newest int64) error {
@@ -194,8 +228,16 @@ func (s *Store) check(ctx context.Context) error {
 	return nil
 }
 
-// Path gives the database's file.
+// Path gives the database's file, or a shop's address without its password.
 func (s *Store) Path() string { return s.path }
+
+// Folder gives the folder that the database's file is in, "" of a group's shop.
+func (s *Store) Folder() string {
+	if s.group != nil {
+		return ""
+	}
+	return filepath.Dir(s.path)
+}
 
 // Close closes the database.
 func (s *Store) Close() error {
@@ -205,6 +247,9 @@ func (s *Store) Close() error {
 	}
 	if s.w != nil {
 		err = errors.Join(err, s.w.Close())
+	}
+	if s.alone {
+		err = errors.Join(err, s.group.Close())
 	}
 	return err
 }

@@ -15,13 +15,18 @@ import (
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
+	"freshet/ingest/store/pgtest"
 )
 
 var at = time.Date(2026, 3, 2, 14, 0, 0, 0, time.UTC)
 
 func open(t testing.TB) *store.Store {
 	t.Helper()
-	s, err := store.Open(context.Background(), filepath.Join(t.TempDir(), "a shop?#1.db"))
+	path := filepath.Join(t.TempDir(), "a shop?#1.db")
+	if os.Getenv("FRESHET_TEST_DB") == "postgres" {
+		path = pgtest.Database(t)
+	}
+	s, err := store.Open(context.Background(), path)
 	if err != nil {
 		t.Fatal(err)
 	}

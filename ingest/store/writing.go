@@ -32,7 +32,9 @@ func (s *Store) writing(ctx context.Context, f func(*sqlx.Conn) error) error {
 	if r := s.Refusal(); r != nil { // since it was waited for
 		return r
 	}
-	if err = f(conn); inDoubt(err) {
+	// A server of databases knows whether it kept a transaction, and says so to
+	// whoever asks next.
+	if err = f(conn); s.group == nil && inDoubt(err) {
 		return s.refuse(whyStopped, err)
 	}
 	return err
@@ -42,6 +44,12 @@ func inDoubt(err error) bool {
 	var e sqlite3.Error
 	return errors.As(err, &failedCommit{}) ||
 		errors.As(err, &e) && (e.ExtendedCode == sqlite3.ErrIoErrFsync || e.ExtendedCode == sqlite3.ErrIoErrDirFsync)
+}
+
+// busy tells whether an error is of a database that another process writes to.
+func busy(err error) bool {
+	var e sqlite3.Error
+	return errors.As(err, &e) && e.Code == sqlite3.ErrBusy || stateOf(err) == lockNotAvailable
 }
 
 // within runs f in a write transaction, and undoes all of it if f fails.

@@ -53,7 +53,7 @@ func MakeAgain(ctx context.Context, db *store.Store, monday forecast.Date, now t
 // makeAnew gives the JSON of a run's report made from the records as they
 // stood.
 func makeAnew(ctx context.Context, db *store.Store, run store.Run, now time.Time) (made []byte, err error) {
-	dir, err := os.MkdirTemp(filepath.Dir(db.Path()), ".again-") // where there is room for the database
+	dir, err := os.MkdirTemp(db.Folder(), ".again-") // where there is room for the database
 	if err != nil {
 		return nil, err
 	}
