@@ -56,14 +56,32 @@ func Advise(p Plan, o Outcome) ([]Advice, error) {
 	if err != nil {
 		return nil, err
 	}
-	for _, rule := range []func() ([]Advice, error){a.moveWork, a.lulls, a.overtime, a.staff, a.sendOut} {
-		some, err := rule()
+	more, err := a.advise(func(string) bool { return true })
+	all = append(all, more...)
+	slices.SortStableFunc(all, func(a, b Advice) int { return cmp.Compare(a.DecideBy, b.DecideBy) })
+	return all, err
+}
+
+// advise tries the measures one after the other, up to the last that is wanted.
+func (a *adviser) advise(wanted func(do string) bool) ([]Advice, error) {
+	var all []Advice
+	rules := []struct {
+		gives []string
+		find  func() ([]Advice, error)
+	}{
+		{[]string{MoveWork}, a.moveWork}, {[]string{FillLull}, a.lulls}, {[]string{Overtime}, a.overtime},
+		{[]string{Hire, OpenSaturday}, a.staff}, {[]string{Subcontract}, a.sendOut},
+	}
+	for len(rules) > 0 && !slices.ContainsFunc(rules[len(rules)-1].gives, wanted) {
+		rules = rules[:len(rules)-1]
+	}
+	for _, r := range rules {
+		some, err := r.find()
 		if err != nil {
 			return nil, err
 		}
 		all = append(all, some...)
 	}
-	slices.SortStableFunc(all, func(a, b Advice) int { return cmp.Compare(a.DecideBy, b.DecideBy) })
 	return all, nil
 }
 

@@ -20,11 +20,11 @@ func (a *adviser) hire() (*option, error) {
 		return nil, nil
 	}
 	// Chances rise the later the hire comes, so that bisection finds the week.
-	over := a.over()
+	over := a.over(a.out.Line)
 	late := sort.Search(len(a.out.Weeks), func(j int) bool {
 		p := a.Plan
 		a.hired(a.out.Weeks[j].From)(&p)
-		return a.stillOver(p, over)
+		return a.tooLong(p, a.out.Line, 0, over)
 	})
 	lead := a.RampWeeks + a.NoticeWeeks + a.FillWeeks
 	need := a.out.Weeks[max(0, late-1)].From
@@ -82,47 +82,6 @@ func (a *adviser) hire() (*option, error) {
 		advice.Why = "Whether it pays depends on what waiting and lost work cost you: say that in the shop's settings, and it is weighed. " + advice.Why
 	}
 	return &option{[]Advice{advice}, plan, with}, nil
-}
-
-// over gives the paths on which the line passes the limit, those on which it
-// does for most weeks first.
-func (a *adviser) over() []int {
-	var paths []int
-	for i := range a.out.Backlog.N() {
-		if a.out.over(i, a.LimitWeeks) > 0 {
-			paths = append(paths, i)
-		}
-	}
-	slices.SortStableFunc(paths, func(i, j int) int { return a.out.over(j, a.LimitWeeks) - a.out.over(i, a.LimitWeeks) })
-	return paths
-}
-
-// stillOver tells whether with the more hands of another plan the line is still
-// too likely to pass the limit: of the paths on which it does without, those
-// most so are worked off first, each until the line passes, and no more of them
-// than it takes to tell.
-func (a *adviser) stillOver(p Plan, paths []int) bool {
-	h := len(a.out.Weeks)
-	floor := p.floor(h + workOff)
-	all := newClock(floor.hoursOf(floor.weeks(), floor.classes), workOff)
-	limit := make([]float64, h)
-	for j := range limit {
-		limit[j] = all.within(float64(j+1), a.LimitWeeks) + tolerance
-	}
-	own := runners.Get().(*runner)
-	defer runners.Put(own)
-	need := a.LimitChance * float64(a.out.Backlog.N())
-	over := 0.
-	for k, i := range paths {
-		if over >= need || over+float64(len(paths)-k) < need {
-			break
-		}
-		own.run.begin(floor, p.jobs().tasks(i, &own.room))
-		if own.run.passes(limit) {
-			over++
-		}
-	}
-	return over >= need
 }
 
 // hired adds a typical technician who is at full speed from a day on, and

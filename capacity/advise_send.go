@@ -59,31 +59,23 @@ func (a *adviser) send(kinds []string, of func(Outcome) Line, why, or string) ([
 	// The more is sent out the smaller the chance, so that bisection finds the
 	// tenths.
 	least := max(1, int(math.Ceil(10*a.WorthHours/most-1e-9)))
-	var plan Plan
-	var after Outcome
-	var failed error
-	chance := 1.0
-	try := func(tenths int) bool {
-		p := a.Plan.sent(kind, r, float64(tenths)/10)
-		o, err := p.outcome()
-		if err != nil {
-			failed = err
-			return true
-		}
-		if c := of(o).ChanceOver(a.LimitWeeks); c < a.LimitChance {
-			plan, after, chance = p, o, c
-			return true
-		}
-		return false
-	}
 	const mostTenths = 9
 	if least > mostTenths {
 		return nil, nil
 	}
-	tenths := least + sort.Search(mostTenths+1-least, func(i int) bool { return try(least + i) })
-	if failed != nil || tenths > mostTenths {
-		return nil, failed
+	over := a.over(now)
+	tenths := least + sort.Search(mostTenths+1-least, func(i int) bool {
+		return !a.tooLong(a.Plan.sent(kind, r, float64(least+i)/10), now, 0, over)
+	})
+	if tenths > mostTenths {
+		return nil, nil
 	}
+	plan := a.Plan.sent(kind, r, float64(tenths)/10)
+	after, err := plan.outcome()
+	if err != nil {
+		return nil, err
+	}
+	chance := of(after).ChanceOver(a.LimitWeeks)
 	share := float64(tenths) / 10
 	var cost *float64
 	if c := most * share * a.SentCost; c > 0 {

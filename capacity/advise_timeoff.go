@@ -51,14 +51,12 @@ func (a *adviser) timeOff() ([]Advice, error) {
 // the owner doesn't put up with. An absence outside the plan's weeks, or of
 // hours that nobody works, gets no word.
 func (a *adviser) judge(req Absence) ([]Advice, error) {
-	plan, with, err := a.with(func(p *Plan) { p.Absences = append(p.Absences[:len(p.Absences):len(p.Absences)], req) })
-	if err != nil {
-		return nil, err
-	}
+	plan := a.Plan
+	plan.Absences = append(plan.Absences[:len(plan.Absences):len(plan.Absences)], req)
 	off := a.whole.under(plan)
 	short, chances := off.Short, off.ChanceShort
 	taken, most, worst := 0.0, 0.0, -1
-	for j, w := range with.Weeks {
+	for j, w := range off.Weeks {
 		h := a.out.Weeks[j].Available - w.Available
 		if h <= 0 {
 			continue
@@ -73,16 +71,21 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 		return nil, nil
 	}
 	without, now := a.whole.ChanceShort[worst], chances[worst]
-	over, overNow := a.out.ChanceOver(a.LimitWeeks), with.ChanceOver(a.LimitWeeks)
-	crosses := overNow >= a.LimitChance && over < a.LimitChance
+	over := a.out.ChanceOver(a.LimitWeeks)
+	crosses := over < a.LimitChance && a.tooLong(plan, a.out.Line, len(a.over(a.out.Line)), a.nearly(a.out.Line, taken))
 	advice := Advice{Do: ApproveTimeOff, From: max(req.From, a.From), Until: req.Until, Hours: taken,
 		DecideBy: a.before(req.From, a.TimeOffAhead)}
-	said := fmt.Sprintf("With %s off the chance of too few hours in the week of %s is %s, against %s with everybody in", req.Name, dayName(with.Weeks[worst].Monday), percent(now), percent(without))
+	said := fmt.Sprintf("With %s off the chance of too few hours in the week of %s is %s, against %s with everybody in", req.Name, dayName(off.Weeks[worst].Monday), percent(now), percent(without))
 	if now <= a.LimitChance && !crosses {
 		advice.Why = said + ": the crew can spare the time now, while a busier week may be asked for if nothing is said."
 		return []Advice{advice}, nil
 	}
 	if crosses {
+		with, err := plan.outcome()
+		if err != nil {
+			return nil, err
+		}
+		overNow := with.ChanceOver(a.LimitWeeks)
 		said += fmt.Sprintf(", and the chance that the backlog passes %.2g weeks of work rises from %s to %s", a.LimitWeeks, percent(over), percent(overNow))
 	}
 	offer := "plan overtime or wait for a clearer outlook, as no other week of the plan can spare those hours"

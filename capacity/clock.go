@@ -56,3 +56,13 @@ func (c clock) within(t, steps float64) float64 {
 	last := float64(len(c.done) - 1)
 	return c.worked(min(t+steps, last)) - c.worked(min(t, last)) + c.rate*(max(0, t+steps-last)-max(0, t-last))
 }
+
+// limits gives the hours done in so many steps from the end of each of the
+// first n on.
+func (c clock) limits(n int, steps float64) []float64 {
+	out := make([]float64, n)
+	for j := range out {
+		out[j] = c.within(float64(j+1), steps)
+	}
+	return out
+}

@@ -4,7 +4,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
-	"sort"
 
 	"freshet/forecast"
 )
@@ -153,5 +152,9 @@ func (d dropDays) at(u float64) int {
 	if all == 0 {
 		return d.first
 	}
-	return d.first + sort.Search(len(d.upTo)-1, func(i int) bool { return d.upTo[i] > u*all })
+	day := 0
+	for day < len(d.upTo)-1 && d.upTo[day] <= u*all {
+		day++
+	}
+	return d.first + day
 }

@@ -23,6 +23,7 @@ type Line struct {
 	// week than there are of those who can work on them.
 	ChanceShort []float64
 
+	class  int // the one after the last: of all
 	weekly clock
 }
 
@@ -69,7 +70,7 @@ func (p Plan) follow(lostWeeks float64, whole bool) (Outcome, error) {
 	lines := make([]Line, floor.classes+1) // of each class, then of all work
 	for c := range lines {
 		perWeek := floor.hoursOf(weeks, c)
-		lines[c] = Line{Available: perWeek[:h:h], Arriving: like(), Work: like(), Backlog: like(), weekly: newClock(perWeek, workOff)}
+		lines[c] = Line{class: c, Available: perWeek[:h:h], Arriving: like(), Work: like(), Backlog: like(), weekly: newClock(perWeek, workOff)}
 	}
 	all := &lines[floor.classes]
 	if all.weekly.rate == 0 {
@@ -368,10 +369,8 @@ func (l Line) Peak() forecast.Empirical {
 // weeks of work at some week's end.
 func (l Line) ChanceOver(weeks float64) float64 {
 	n := 0
-	for i := range l.Backlog.N() {
-		if l.over(i, weeks) > 0 {
-			n++
-		}
+	for _, k := range l.over(weeks) {
+		n += min(k, 1)
 	}
 	return float64(n) / float64(l.Backlog.N())
 }
@@ -380,22 +379,23 @@ func (l Line) ChanceOver(weeks float64) float64 {
 // than so many weeks of work.
 func (l Line) WeeksOver(weeks float64) float64 {
 	n := 0
-	for i := range l.Backlog.N() {
-		n += l.over(i, weeks)
+	for _, k := range l.over(weeks) {
+		n += k
 	}
 	return float64(n) / float64(l.Backlog.N())
 }
 
-// tolerance is hours by which a line may be longer than its limit, as sums
+// tolerance is the hours by which a line may be longer than its limit, as sums
 // round.
 const tolerance = 1e-6
 
-// over counts the weeks of a path at whose end more than so many weeks are
+// over counts the weeks of each path at whose end more than so many weeks are
 // needed for the backlog.
-func (l Line) over(path int, weeks float64) (n int) {
-	for j, b := range l.Backlog.Path(path) {
-		if b > l.weekly.within(float64(j+1), weeks)+tolerance {
-			n++
+func (l Line) over(weeks float64) []int {
+	n, limit := make([]int, l.Backlog.N()), l.weekly.limits(l.Backlog.H, weeks)
+	for k, b := range l.Backlog.Values {
+		if b > limit[k%l.Backlog.H]+tolerance {
+			n[k/l.Backlog.H]++
 		}
 	}
 	return n

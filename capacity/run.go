@@ -1,6 +1,7 @@
 package capacity
 
 import (
+	"math"
 	"slices"
 
 	"freshet/forecast"
@@ -17,12 +18,13 @@ type Run struct {
 
 	comes, next []int     // tasks that come in, or whose part comes, by day: the first, and the one after each; -1: none
 	lines       []line    // by class, then by rank
-	clock       []float64 // hours into the day, by technician
+	clock       []float64 // hours into the day, by technician; infinite once it is over
 	held        []int     // tasks in somebody's hands at the day's end
 
 	inLine  []float64 // hours that can be worked on, by class
 	done    []float64 // hours worked since the caller cleared it, by class
 	open    int       // tasks that aren't ready yet
+	stand   int       // tasks that stand in line
 	waiting float64   // hours of tasks that wait for parts
 	rigs    int       // on the lot
 	leave   []int     // rigs that leave, by day
@@ -81,7 +83,7 @@ func (r *Run) begin(f *Floor, tasks []Task) {
 	clear(r.inLine)
 	clear(r.done)
 	clear(r.leave)
-	r.open, r.waiting, r.rigs, r.lost = n, 0, 0, 0
+	r.open, r.stand, r.waiting, r.rigs, r.lost = n, 0, 0, 0, 0
 	for d := range r.comes {
 		r.comes[d] = -1
 	}
@@ -143,14 +145,18 @@ func (r *Run) day(d int) {
 		}
 	}
 	hours := f.hours[d*f.crew : (d+1)*f.crew]
-	clear(r.clock)
+	for t, h := range hours {
+		if r.clock[t] = 0; h <= enough {
+			r.clock[t] = math.Inf(1)
+		}
+	}
 	r.held = r.held[:0]
-	for {
+	for r.stand > 0 {
 		// Whoever is free first takes the next job.
-		t := -1
-		for i, at := range r.clock {
-			if hours[i]-at > enough && (t < 0 || at < r.clock[t]) {
-				t = i
+		t, at := -1, math.Inf(1)
+		for k, c := range r.clock {
+			if c < at {
+				t, at = k, c
 			}
 		}
 		if t < 0 {
@@ -158,12 +164,14 @@ func (r *Run) day(d int) {
 		}
 		i := r.take(t)
 		if i < 0 {
-			r.clock[t] = hours[t] // nothing for this one today
+			r.clock[t] = math.Inf(1) // nothing for this one today
 			continue
 		}
 		r.first[i] = min(r.first[i], d)
-		h := min(hours[t]-r.clock[t], r.left[i])
-		r.clock[t] += h
+		h := min(hours[t]-at, r.left[i])
+		if r.clock[t] = at + h; hours[t]-r.clock[t] <= enough {
+			r.clock[t] = math.Inf(1)
+		}
 		class := f.class[r.tasks[i].Kind]
 		r.inLine[class] -= h
 		r.done[class] += h
@@ -182,15 +190,21 @@ func (r *Run) day(d int) {
 	}
 }
 
-// passes tells whether the hours in line at some week's end are more than its
-// limit.
-func (r *Run) passes(limit []float64) bool {
+// passes tells whether the hours of a class, or, for the one after the last, of
+// all that is in line, are more than the limit at some week's end.
+func (r *Run) passes(class int, limit []float64) bool {
 	d := 0
 	for j := range limit {
 		for end := forecast.Week*(j+1) - r.floor.begun; d < end; d++ {
 			r.day(d)
 		}
-		if r.Line() > limit[j] {
+		line := 0.
+		for c, h := range r.inLine {
+			if c == class || class == r.floor.classes {
+				line += h
+			}
+		}
+		if line > limit[j]+tolerance {
 			return true
 		}
 	}
@@ -224,6 +238,7 @@ func (r *Run) come(d, i int) {
 
 // join lets a task stand in its line.
 func (r *Run) join(i int) {
+	r.stand++
 	t := &r.tasks[i]
 	r.lines[ranks*r.floor.class[t.Kind]+int(t.Rank)].stand(placeOf(t.In, i))
 }
@@ -239,6 +254,7 @@ func (r *Run) take(technician int) int {
 			}
 		}
 		if from >= 0 {
+			r.stand--
 			r.lines[from].pop()
 			return first.task()
 		}

@@ -1,6 +1,7 @@
 package capacity
 
 import (
+	"cmp"
 	"slices"
 
 	"freshet/forecast"
@@ -64,27 +65,23 @@ func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
 	if err != nil {
 		return nil, err
 	}
-	var then []Advice
-	if slices.ContainsFunc(all, func(a Advice) bool { return !a.timeOff() }) {
-		if then, err = Advise(q, out); err != nil {
-			return nil, err
-		}
-	}
 	as := &adviser{Policy: q.policy(), whole: out}
 	as.adopt(q, out)
 	found := make([]Otherwise, len(all))
 	for i, a := range all {
-		o := &found[i]
-		*o = Otherwise{If: w.String(), Hours: a.Hours, DecideBy: a.DecideBy}
-		if a.timeOff() {
-			o.Stands = as.spare(a) == (a.Do == ApproveTimeOff)
-			continue
-		}
-		for _, b := range then {
-			if b.Do == a.Do && b.Kind == a.Kind && b.From <= a.Until+within && b.Until >= a.From-within {
-				o.Stands, o.Hours, o.DecideBy = true, b.Hours, b.DecideBy
-				break
-			}
+		found[i] = Otherwise{If: w.String(), Hours: a.Hours, DecideBy: a.DecideBy, Stands: a.timeOff() && as.spare(a) == (a.Do == ApproveTimeOff)}
+	}
+	then, err := as.advise(func(do string) bool { return slices.ContainsFunc(all, func(a Advice) bool { return a.Do == do }) })
+	if err != nil {
+		return nil, err
+	}
+	slices.SortStableFunc(then, func(a, b Advice) int { return cmp.Compare(a.DecideBy, b.DecideBy) })
+	for i, a := range all {
+		k := slices.IndexFunc(then, func(b Advice) bool {
+			return b.Do == a.Do && b.Kind == a.Kind && b.From <= a.Until+within && b.Until >= a.From-within
+		})
+		if k >= 0 {
+			found[i].Stands, found[i].Hours, found[i].DecideBy = true, then[k].Hours, then[k].DecideBy
 		}
 	}
 	return found, nil
