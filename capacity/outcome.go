@@ -177,8 +177,11 @@ func (o *Outcome) full(spaces int) []float64 {
 	share := make([]float64, o.OnLot.H)
 	for k, rigs := range o.OnLot.Values {
 		if spaces > 0 && rigs >= float64(spaces) {
-			share[k%o.OnLot.H] += 1 / float64(o.OnLot.N())
+			share[k%o.OnLot.H]++
 		}
+	}
+	for j := range share {
+		share[j] /= float64(o.OnLot.N())
 	}
 	return share
 }

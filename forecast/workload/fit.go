@@ -270,69 +270,104 @@ func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 	out.Warnings = append(f.warn[:len(f.warn):len(f.warn)], total.Forecast(1).Warnings...)
 	out.Total = f.paths(weeks, n, rng)
 	newPaths := func() forecast.Paths { return forecast.NewPaths(out.Total.Start, forecast.Week, weeks, n) }
-	weight := make([]forecast.Paths, len(p.Kinds))
-	for k, kf := range f.kinds {
-		out.DropOffs = append(out.DropOffs, newPaths())
-		if kf.fit != nil {
-			weight[k] = kf.fit.Means(weeks, n, rng)
-		}
-	}
 	known := len(f.pool) > 0
-	if known {
-		out.Labor = newPaths()
-		out.Still = make([]float64, n)
-		for range p.Kinds {
+	for range p.Kinds {
+		out.DropOffs = append(out.DropOffs, newPaths())
+		if known {
 			out.Hours = append(out.Hours, newPaths())
 		}
 	}
-	upTo := make([]float64, len(p.Kinds))
-	scale := make([]float64, len(p.Kinds))
-	for i := range n {
-		for k, kf := range f.kinds {
-			scale[k] = math.Exp(kf.rough*rng.NormFloat64() - kf.rough*kf.rough/2)
+	if known {
+		out.Labor, out.Still = newPaths(), make([]float64, n)
+	}
+	weight := f.weights(weeks, n, rng)
+	// Each path has its own numbers, so that they are the same on any machine.
+	seed, workers := rng.Uint64(), runtime.GOMAXPROCS(0)
+	var wg sync.WaitGroup
+	for w := range workers {
+		wg.Go(func() {
+			var source rand.PCG
+			rng := rand.New(&source)
+			room := make([]float64, 2*len(p.Kinds))
+			for i := w; i < n; i += workers {
+				source.Seed(seed, uint64(i))
+				f.path(i, &out, weight, room, rng)
+			}
+		})
+	}
+	wg.Wait()
+	return out
+}
+
+// weights draws each kind's weight within the total; without values where it
+// keeps a constant share.
+func (f *Fit) weights(weeks, n int, rng *rand.Rand) []forecast.Paths {
+	out := make([]forecast.Paths, len(f.kinds))
+	var wg sync.WaitGroup
+	gate := make(chan struct{}, runtime.GOMAXPROCS(0))
+	for k, kf := range f.kinds {
+		if kf.fit == nil {
+			continue
 		}
-		total := out.Total.Path(i)
-		for j, count := range total {
-			sum := 0.0
-			for k, kf := range f.kinds {
-				w := kf.share
-				if kf.fit != nil {
-					w = weight[k].Path(i)[j] * gammaNoise(rng, kf.size)
-				}
-				sum += w
-				upTo[k] = sum
+		own := rand.New(rand.NewPCG(rng.Uint64(), uint64(k)))
+		gate <- struct{}{}
+		wg.Go(func() {
+			out[k] = kf.fit.Means(weeks, n, own)
+			<-gate
+		})
+	}
+	wg.Wait()
+	return out
+}
+
+// path draws the kinds and hours of one path's drop-offs; room is for two
+// numbers a kind.
+func (f *Fit) path(i int, out *Futures, weight []forecast.Paths, room []float64, rng *rand.Rand) {
+	seen, known := f.past.Seen, out.Hours != nil
+	upTo, scale := room[:len(f.kinds)], room[len(f.kinds):]
+	for k, kf := range f.kinds {
+		scale[k] = math.Exp(kf.rough*rng.NormFloat64() - kf.rough*kf.rough/2)
+	}
+	total := out.Total.Path(i)
+	for j, count := range total {
+		sum := 0.0
+		for k, kf := range f.kinds {
+			w := kf.share
+			if kf.fit != nil {
+				w = weight[k].Path(i)[j] * gammaNoise(rng, kf.size)
 			}
-			left := int(count)
-			if j == 0 {
-				for k, seen := range p.Seen {
-					out.DropOffs[k].Path(i)[0] = seen
-					left -= int(seen)
-					for range int(seen) {
-						if known {
-							out.Hours[k].Path(i)[0] += f.jobHours(k, rng) * scale[k]
-						}
+			sum += w
+			upTo[k] = sum
+		}
+		left := int(count)
+		if j == 0 {
+			for k, n := range seen {
+				out.DropOffs[k].Path(i)[0] = n
+				left -= int(n)
+				for range int(n) {
+					if known {
+						out.Hours[k].Path(i)[0] += f.jobHours(k, rng) * scale[k]
 					}
 				}
 			}
-			for range left {
-				k := pick(upTo, rng.Float64()*sum)
-				out.DropOffs[k].Path(i)[j]++
-				if known {
-					h := f.jobHours(k, rng) * scale[k]
-					out.Hours[k].Path(i)[j] += h
-					if j == 0 {
-						out.Still[i] += h
-					}
-				}
-			}
+		}
+		for range left {
+			k := pick(upTo, rng.Float64()*sum)
+			out.DropOffs[k].Path(i)[j]++
 			if known {
-				for k := range f.kinds {
-					out.Labor.Path(i)[j] += out.Hours[k].Path(i)[j]
+				h := f.jobHours(k, rng) * scale[k]
+				out.Hours[k].Path(i)[j] += h
+				if j == 0 {
+					out.Still[i] += h
 				}
+			}
+		}
+		if known {
+			for k := range f.kinds {
+				out.Labor.Path(i)[j] += out.Hours[k].Path(i)[j]
 			}
 		}
 	}
-	return out
 }
 
 // chosen gives the fit that was chosen, where one was.

@@ -12,6 +12,8 @@ import (
 	"freshet/forecast/workload"
 	"freshet/ingest/store"
 	"freshet/report"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // Crew is the hours available against the hours expected, what follows for
@@ -224,13 +226,6 @@ func (s *shop) crewSkills(o capacity.Outcome) []CrewSkill {
 // off that lies far enough ahead to be settled still. All of it counts in the
 // plan's hours; to be judged it is taken out first.
 func advise(p capacity.Plan, o capacity.Outcome) ([]capacity.Advice, error) {
-	advice, err := capacity.Advise(p, o)
-	if err != nil {
-		return nil, err
-	}
-	if err := capacity.Stress(p, advice); err != nil {
-		return nil, err
-	}
 	asked := p
 	asked.Absences = nil
 	settled := p.From + forecast.Date(7*p.Policy.TimeOffAhead)
@@ -241,11 +236,21 @@ func advise(p capacity.Plan, o capacity.Outcome) ([]capacity.Advice, error) {
 			asked.Absences = append(asked.Absences, a)
 		}
 	}
-	judged, err := capacity.TimeOff(asked, o)
-	if err != nil {
-		return nil, err
-	}
-	if err := capacity.Stress(asked, judged); err != nil {
+	var advice, judged []capacity.Advice
+	var g errgroup.Group
+	g.Go(func() (err error) {
+		if advice, err = capacity.Advise(p, o); err != nil {
+			return err
+		}
+		return capacity.Stress(p, advice)
+	})
+	g.Go(func() (err error) {
+		if judged, err = capacity.TimeOff(asked, o); err != nil {
+			return err
+		}
+		return capacity.Stress(asked, judged)
+	})
+	if err := g.Wait(); err != nil {
 		return nil, err
 	}
 	advice = append(advice, judged...)
