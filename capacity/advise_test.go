@@ -72,6 +72,9 @@ func repeat(h float64, n int) []float64 {
 // Story 1: seen sixteen quiet weeks ahead, the season calls for a hire in time;
 // seen from its start, the day to post the job has passed.
 func TestAdviseHire(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many futures: minutes under the race detector")
+	}
 	_, d := storyRow(t, "story1_peak_usual_4")
 	season := d.WeeklyMean
 	d.WeeklyMean = append(repeat(12, 16), season...)

@@ -77,6 +77,9 @@ func TestStoryOvertimeOnMeanPath(t *testing.T) {
 }
 
 func TestStoryPeaks(t *testing.T) {
+	if testing.Short() {
+		t.Skip("many futures: minutes under the race detector")
+	}
 	for _, season := range []string{"usual", "late3"} {
 		for techs := 4; techs <= 5; techs++ {
 			r, d := storyRow(t, fmt.Sprintf("story1_peak_%s_%d", season, techs))

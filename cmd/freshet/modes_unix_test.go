@@ -13,6 +13,9 @@ import (
 // nothing but freshet itself keeps it from others: the database isn't
 // encrypted, and a copy of it is the shop.
 func TestFilesAreTheirOwnersAlone(t *testing.T) {
+	if testing.Short() {
+		t.Skip("seconds; ten times as many under the race detector")
+	}
 	dir := t.TempDir()
 	t.Chdir(dir)
 	t.Setenv("FRESHET_DB", filepath.Join("kept", "shop.db"))

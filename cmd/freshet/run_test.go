@@ -62,6 +62,9 @@ func TestExitStatus(t *testing.T) {
 // The JSON of each command has the fields that programs rely on, with numbers
 // or null where a number is due.
 func TestContractJSON(t *testing.T) {
+	if testing.Short() {
+		t.Skip("one command after another: minutes under the race detector")
+	}
 	dir := t.TempDir()
 	t.Setenv("FRESHET_DB", filepath.Join(dir, "shop.db"))
 	if status, _, errs := call(t, "demo", "--as-of", "2026-11-23", "--files", dir); status != done {
@@ -87,9 +90,6 @@ func TestContractJSON(t *testing.T) {
 			"alerts": "weeks false_per_year",
 			"quotes": "n kept50 kept80 kept90 mean_days80 rules", "drop_offs": "origins mase wape coverage80 ratio_to_last_year", "hours": "origins mase wape coverage80 ratio_to_last_year"}},
 	} {
-		if c.args[0] == "score" && testing.Short() {
-			continue // thousands of quotes: minutes under the race detector
-		}
 		status, out, errs := call(t, c.args...)
 		if status != done {
 			t.Errorf("%v: %s", c.args, errs)

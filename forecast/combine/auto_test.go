@@ -29,6 +29,9 @@ func TestAutoContract(t *testing.T) {
 		"weeks":        {combine.Auto{NonNegative: true}, weekly(), forecasttest.Traits{}},
 		"weeks, count": {combine.Auto{Counts: true}, weekly(), forecasttest.Traits{Counts: true}},
 	} {
+		if testing.Short() && name != "no season" {
+			continue // the others take ten seconds each under the race detector
+		}
 		t.Run(name, func(t *testing.T) { forecasttest.Contract(t, c.model, c.s, c.traits) })
 	}
 }

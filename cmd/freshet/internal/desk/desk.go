@@ -8,6 +8,7 @@
 package desk
 
 import (
+	"cmp"
 	"context"
 	"fmt"
 	"math"
@@ -25,6 +26,7 @@ import (
 // Desk answers questions about one shop.
 type Desk struct {
 	Store *store.Store
+	Draws int // joint futures behind an answer; 0: the usual 2,000. Fewer are sooner made and tell less finely
 }
 
 // Ask says what to answer for.
@@ -48,11 +50,11 @@ func (a Ask) Check() error {
 // Seed gives the seed that a day has by itself.
 func Seed(asOf forecast.Date) uint64 { return uint64(asOf)*2654435761 + 1 }
 
-// draws is the number of joint futures behind every answer, reach the weeks
-// that a staffing decision needs to see ahead.
+// usualDraws is the number of joint futures behind every answer, reach the
+// weeks that a staffing decision needs to see ahead.
 const (
-	draws = 2000
-	reach = 40
+	usualDraws = 2000
+	reach      = 40
 )
 
 // Names of settings.
@@ -78,6 +80,7 @@ func (d *Desk) Zone(ctx context.Context) (*time.Location, error) {
 // shop is what was on record on a day.
 type shop struct {
 	ask      Ask
+	draws    int
 	name     string
 	demo     bool
 	book     *workload.Book
@@ -103,7 +106,7 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 	if err := ask.Check(); err != nil {
 		return nil, err
 	}
-	s := &shop{ask: ask, calendar: capacity.DefaultCalendar()}
+	s := &shop{ask: ask, draws: d.Draws, calendar: capacity.DefaultCalendar()}
 	var err error
 	if s.name, err = d.Store.Setting(ctx, SettingName, "the shop"); err != nil {
 		return nil, err
@@ -327,7 +330,7 @@ func (s *shop) futures() (workload.Futures, error) {
 		return workload.Futures{}, err
 	}
 	s.fit = fit
-	f := fit.Simulate(max(s.ask.Weeks, reach), draws, rand.New(rand.NewPCG(s.ask.Seed, 0)))
+	f := fit.Simulate(max(s.ask.Weeks, reach), cmp.Or(s.draws, usualDraws), rand.New(rand.NewPCG(s.ask.Seed, 0)))
 	if follows != "" && f.Follows {
 		s.warn("%s", follows)
 	}

@@ -1,49 +1,15 @@
 package desk
 
 import (
-	"bytes"
 	"flag"
 	"math"
-	"path/filepath"
 	"testing"
-	"time"
 
 	"freshet/forecast"
-	"freshet/ingest"
 	"freshet/ingest/demo"
-	"freshet/ingest/store"
 )
 
 var quoted = flag.Int("quoted", 1, "number of invented shops whose quotes are scored, from -first on")
-
-// demoDesk takes an invented shop's files in, as a shop's own would be.
-func demoDesk(t testing.TB, spec demo.Spec) *Desk {
-	t.Helper()
-	db, err := store.Open(t.Context(), filepath.Join(t.TempDir(), "shop.db"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { db.Close() })
-	for _, f := range demo.Generate(spec).Files() {
-		var b bytes.Buffer
-		if err := f.Write(&b); err != nil {
-			t.Fatal(err)
-		}
-		s, err := ingest.Open(f.Name, &b)
-		if err != nil {
-			t.Fatal(err)
-		}
-		kind := ingest.RowKind(f.Kind)
-		r, err := s.Read(ingest.Propose(s.Headers, s.Sample, kind), spec.Until)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := db.Import(t.Context(), store.Batch{File: f.Name, Kind: kind, TakenIn: time.Unix(0, 0)}, r, nil); err != nil {
-			t.Fatal(err)
-		}
-	}
-	return &Desk{Store: db}
-}
 
 // Quotes of invented shops for the jobs of their last two years, each by what
 // was known on its day, against three simple rules at the same kept rate.
@@ -55,7 +21,7 @@ func TestQuotesKept(t *testing.T) {
 	var all []QuoteRow
 	season := map[int][2]float64{}
 	for i := range *quoted {
-		d := demoDesk(t, demo.SixYears(uint64(*first+i**every), asOf))
+		d := DemoDesk(t, demo.SixYears(uint64(*first+i**every), asOf))
 		rows, err := d.QuoteRows(t.Context(), Ask{AsOf: asOf, Weeks: 13, Seed: Seed(asOf)})
 		if err != nil {
 			t.Fatal(err)
@@ -112,7 +78,7 @@ func TestQuote(t *testing.T) {
 	}
 	asOf := forecast.NewDate(2026, 9, 14)
 	spec := demo.SixYears(2, forecast.NewDate(2026, 11, 23))
-	d := demoDesk(t, spec)
+	d := DemoDesk(t, spec)
 	ask := Ask{AsOf: asOf, Weeks: 13, Seed: Seed(asOf)}
 	c, err := d.Counter(t.Context(), ask)
 	if err != nil {
