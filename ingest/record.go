@@ -52,7 +52,8 @@ func (d *DropOff) RowKind() RowKind { return DropOffs }
 // kind was renamed, and a file that holds only the later of two lines of a
 // kind, can't be told from other work; a column of line numbers can.
 func (d *DropOff) Key() string {
-	return string(d.appendKey(nil, true))
+	var short [64]byte
+	return string(d.appendKey(short[:0], true))
 }
 
 // appendKey parts by tabs, which no label holds. Without nth it names the

@@ -41,7 +41,7 @@ func ahead(rows Rows, t table, why int, see func(*ingest.DropOff), use func([]ro
 	go func() {
 		defer close(full)
 		defer func() { broken = recover() }()
-		var text bytes.Buffer
+		var room room
 		for {
 			select {
 			case <-stop:
@@ -49,7 +49,7 @@ func ahead(rows Rows, t table, why int, see func(*ingest.DropOff), use func([]ro
 			case c := <-free:
 				n := 0
 				for n < chunk && rows.Next() {
-					c[n].read(rows, t, why, see, &text)
+					c[n].read(rows, t, why, see, &room)
 					n++
 				}
 				full <- c[:n] // there is room: no more chunks than that are about
@@ -77,21 +77,21 @@ func ahead(rows Rows, t table, why int, see func(*ingest.DropOff), use func([]ro
 }
 
 // read takes the row that rows has in hand.
-func (r *row) read(rows Rows, t table, why int, see func(*ingest.DropOff), text *bytes.Buffer) {
+func (r *row) read(rows Rows, t table, why int, see func(*ingest.DropOff), room *room) {
 	if r.bad = rows.Reject(); r.bad != nil {
-		text.Reset()
+		room.text.Reset()
 		cells := rows.Cells()
 		if why >= 0 && why < len(cells) { // it was for the time before
 			cells = slices.Delete(cells, why, why+1)
 		}
-		w := csv.NewWriter(text)
+		w := csv.NewWriter(&room.text)
 		w.Write(cells)
 		w.Flush()
-		r.text = noZero(strings.TrimSuffix(text.String(), "\n"))
+		r.text = noZero(strings.TrimSuffix(room.text.String(), "\n"))
 		return
 	}
 	r.doubts = rows.Warnings()
-	r.of(rows.Record(), t, text)
+	r.of(rows.Record(), t, room)
 	if d, ok := r.record.(*ingest.DropOff); ok {
 		see(d)
 	}
@@ -103,26 +103,29 @@ func (r *row) read(rows Rows, t table, why int, see func(*ingest.DropOff), text 
 	}
 }
 
+// room is for making records ready, one after the other.
+type room struct {
+	text bytes.Buffer
+	days days
+}
+
 // of makes a record ready.
-func (r *row) of(record ingest.Record, t table, text *bytes.Buffer) {
+func (r *row) of(record ingest.Record, t table, room *room) {
 	r.record = record
-	r.args = t.values(append(r.args[:0], ""), record)
+	r.args = t.values(append(r.args[:0], ""), record, &room.days)
 	for i, v := range r.args {
-		if s, ok := v.(string); ok {
+		if s, ok := v.(string); ok && strings.IndexByte(s, 0) >= 0 { // else it would be copied for nothing
 			r.args[i] = noZero(s)
 		}
 	}
-	text.Reset()
-	encode(text, r.args[1:])
-	r.digest = digestOf(text.Bytes())
+	room.text.Reset()
+	encode(&room.text, r.args[1:])
+	r.digest = digestOf(room.text.Bytes())
 	r.args = append(r.args, r.digest[:])
 }
 
 // noZero writes a text without the character 0, which PostgreSQL has no place
 // for, and which says nothing.
 func noZero(s string) string {
-	if strings.IndexByte(s, 0) < 0 {
-		return s
-	}
 	return strings.ReplaceAll(s, "\x00", "\ufffd")
 }

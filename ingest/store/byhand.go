@@ -51,7 +51,7 @@ func (s *Store) ByHand(ctx context.Context, name string, kind ingest.RowKind, ke
 			err = t.takeOut(key)
 		} else {
 			var r row
-			r.of(record, t.table, &t.text)
+			r.of(record, t.table, &t.room)
 			t.hold(&r)
 			err = t.put(key)
 		}

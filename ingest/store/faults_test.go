@@ -144,7 +144,10 @@ func work(v victim) {
 	}
 }
 
-var killing = flag.Int("kills", 40, "imports to kill, at all phases in turn")
+var (
+	killing  = flag.Int("kills", 40, "imports to kill, at all phases in turn")
+	killSeed = flag.Uint64("killseed", 7, "of the moments at which they are killed")
+)
 
 // A process killed at any phase of an import or a backup leaves a sound
 // database with all that it had acknowledged, at most one batch more, and
@@ -162,8 +165,7 @@ func TestKill(t *testing.T) {
 		t.Log("no kills within a write: ", err)
 	}
 	hits := map[string]int{}
-	seed := uint64(7)
-	r := rand.New(rand.NewPCG(seed, 1))
+	r := rand.New(rand.NewPCG(*killSeed, 1))
 	path := filepath.Join(t.TempDir(), "shop.db")
 	done := 0 // batches on record
 	for kill := range kills {
@@ -204,7 +206,7 @@ func TestKill(t *testing.T) {
 			b.Close()
 		}
 	}
-	t.Logf("%d kills, by where they hit: %v", kills, hits)
+	t.Logf("%d kills of seed %d, by where they hit: %v", kills, *killSeed, hits)
 }
 
 // killAt runs a victim, kills it where it stands, or has the shim kill it, and

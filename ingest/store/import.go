@@ -111,7 +111,7 @@ type taker struct {
 	reject  *statement
 	digest  hash
 	content hash
-	text    bytes.Buffer
+	room    room
 	args    []any
 	known   known
 	usual   bool            // the last row was on record before
@@ -395,7 +395,7 @@ func (t *taker) added(key string) {
 
 // remember keeps what is on record under key, before it is changed.
 func (t *taker) remember(key string) error {
-	t.text.Reset()
+	t.room.text.Reset()
 	if err := t.read.each(func(v []driver.Value) error {
 		values := make([]any, len(v))
 		for i := range v {
@@ -408,12 +408,12 @@ func (t *taker) remember(key string) error {
 			}
 			t.weeks.touch(t.known.day)
 		}
-		encode(&t.text, values)
+		encode(&t.room.text, values)
 		return nil
 	}, key); err != nil {
 		return err
 	}
-	_, err := t.keep.exec(t.b.ID, key, t.known.batch, t.text.Bytes())
+	_, err := t.keep.exec(t.b.ID, key, t.known.batch, t.room.text.Bytes())
 	return err
 }
 

@@ -9,7 +9,10 @@ import (
 	"testing"
 )
 
-var states = flag.Int("states", 40, "disks to rebuild after a loss of power")
+var (
+	states     = flag.Int("states", 40, "disks to rebuild after a loss of power")
+	firstState = flag.Uint64("firststate", 0, "seed of the first of them")
+)
 
 // sector is what a disk writes whole.
 const sector = 512
@@ -89,7 +92,8 @@ func TestPowerLoss(t *testing.T) {
 		}
 	}
 	dir, torn := inMemory(t), 0
-	for seed := range uint64(*states) {
+	for i := range uint64(*states) {
+		seed := *firstState + i
 		r := rand.New(rand.NewPCG(seed, 2))
 		end, acknowledged := r.IntN(len(log)+1), 0
 		files := map[byte]*lossy{}

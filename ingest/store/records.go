@@ -16,7 +16,7 @@ import (
 type table struct {
 	name    string
 	columns []string
-	values  func([]any, ingest.Record) []any
+	values  func([]any, ingest.Record, *days) []any
 }
 
 // list names the columns for a query.
@@ -25,29 +25,29 @@ func (t table) list() string { return strings.Join(t.columns, ", ") }
 var tables = map[ingest.RowKind]table{
 	ingest.DropOffs: {"job_lines", []string{"ro", "dropped_off", "kind", "unit", "quoted", "clocked", "billed", "parts_wait",
 		"emergency", "deferrable_", "comeback_of", "promised", "ready", "picked_up", "status", "note"},
-		func(a []any, r ingest.Record) []any {
+		func(a []any, r ingest.Record, days *days) []any {
 			d := r.(*ingest.DropOff)
-			return append(a, d.RO, d.DroppedOff.String(), d.Kind, d.Unit, float(d.QuotedHours), float(d.ClockedHours), float(d.BilledHours), float(d.PartsWaitDays),
-				bit(d.Emergency), bit(d.Deferrable), d.ComebackOf, day(d.Promised), day(d.Ready), day(d.PickedUp), d.Status, d.Note)
+			return append(a, d.RO, days.text(d.DroppedOff), d.Kind, d.Unit, float(d.QuotedHours), float(d.ClockedHours), float(d.BilledHours), float(d.PartsWaitDays),
+				bit(d.Emergency), bit(d.Deferrable), d.ComebackOf, days.maybe(d.Promised), days.maybe(d.Ready), days.maybe(d.PickedUp), d.Status, d.Note)
 		}},
 	ingest.Crew: {"crew", []string{"name", "weekly_hours", "productivity", "skills", "from_", "until", "hourly_cost"},
-		func(a []any, r ingest.Record) []any {
+		func(a []any, r ingest.Record, days *days) []any {
 			p := r.(*ingest.Person)
 			skills := "all"
 			if p.Skills != nil {
 				skills = strings.Join(p.Skills, ";")
 			}
-			return append(a, p.Name, p.WeeklyHours, float(p.Productivity), skills, day(p.From), day(p.Until), float(p.HourlyCost))
+			return append(a, p.Name, p.WeeklyHours, float(p.Productivity), skills, days.maybe(p.From), days.maybe(p.Until), float(p.HourlyCost))
 		}},
 	ingest.TimeOff: {"absences", []string{"name", "from_", "until"},
-		func(a []any, r ingest.Record) []any {
+		func(a []any, r ingest.Record, days *days) []any {
 			o := r.(*ingest.Absence)
-			return append(a, o.Name, o.From.String(), o.Until.String())
+			return append(a, o.Name, days.text(o.From), days.text(o.Until))
 		}},
 	ingest.Events: {"events", []string{"name", "from_", "until", "effect"},
-		func(a []any, r ingest.Record) []any {
+		func(a []any, r ingest.Record, days *days) []any {
 			e := r.(*ingest.Event)
-			return append(a, e.Name, e.From.String(), e.Until.String(), string(e.Effect))
+			return append(a, e.Name, days.text(e.From), days.text(e.Until), string(e.Effect))
 		}},
 }
 
@@ -58,11 +58,26 @@ func float(o ingest.Opt[float64]) any {
 	return o.V
 }
 
-func day(o ingest.Opt[forecast.Date]) any {
+// days writes days, and remembers the text of some: most rows are of the days
+// of the rows before.
+type days [512]struct {
+	day  forecast.Date
+	text any // nil, or a string
+}
+
+func (x *days) text(d forecast.Date) any {
+	e := &x[uint32(d)%uint32(len(x))]
+	if e.day != d || e.text == nil {
+		e.day, e.text = d, d.String()
+	}
+	return e.text
+}
+
+func (x *days) maybe(o ingest.Opt[forecast.Date]) any {
 	if !o.Valid {
 		return nil
 	}
-	return o.V.String()
+	return x.text(o.V)
 }
 
 func bit(o ingest.Opt[bool]) any {
@@ -97,30 +112,26 @@ func versionHash(key string, digest []byte) hash {
 // with its type and its length, and decode can read them back. A record's
 // digest is the SHA-256 of it.
 func encode(text *bytes.Buffer, values []any) {
-	var b [32]byte
+	b := text.AvailableBuffer()
 	for _, v := range values {
 		switch v := v.(type) {
 		case nil:
-			text.WriteByte('-')
+			b = append(b, '-')
 		case int64:
-			text.WriteByte('i')
-			text.Write(strconv.AppendInt(b[:0], v, 10))
+			b = strconv.AppendInt(append(b, 'i'), v, 10)
 		case float64:
-			text.WriteByte('f')
-			text.Write(strconv.AppendFloat(b[:0], v, 'g', -1, 64))
+			b = strconv.AppendFloat(append(b, 'f'), v, 'g', -1, 64)
 		case string:
-			text.WriteByte('s')
-			text.Write(strconv.AppendInt(b[:0], int64(len(v)), 10))
-			text.WriteByte(':')
-			text.WriteString(v)
+			b = strconv.AppendInt(append(b, 's'), int64(len(v)), 10)
+			b = append(append(b, ':'), v...)
 		case []byte: // no record has any: it is from a damaged page
-			text.WriteByte('b')
-			text.Write(v)
+			b = append(append(b, 'b'), v...)
 		default:
 			panic(fmt.Sprintf("store: no code for a %T", v))
 		}
-		text.WriteByte(0)
+		b = append(b, 0)
 	}
+	text.Write(b)
 }
 
 // decode reads what encode wrote.
