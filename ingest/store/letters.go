@@ -230,3 +230,14 @@ func (r letterRow) letter() (l Letter, err error) {
 
 // instant writes a moment so that texts sort as moments do.
 func instant(t time.Time) string { return t.UTC().Format(time.RFC3339) }
+
+// NextLetter tells when the outbox next has something to do, and false if all of
+// its letters have come to an end.
+func (s *Store) NextLetter(ctx context.Context) (due time.Time, ok bool, err error) {
+	var text sql.Null[string]
+	if err := s.r.GetContext(ctx, &text, "SELECT min(CASE WHEN state = 'waiting' THEN due ELSE lease_until END) FROM letters WHERE state IN ('waiting', 'claimed', 'sending')"); err != nil || !text.Valid {
+		return due, false, wrap(err)
+	}
+	due, err = time.Parse(time.RFC3339, text.V)
+	return due, true, wrap(err)
+}

@@ -174,7 +174,7 @@ func (w *Week) takeInFile(ctx context.Context, root *os.Root, f store.FolderFile
 	case errors.Is(err, errWritten):
 		f.State = store.FolderSeen
 	case err != nil:
-		f.State, f.Said = store.FolderLeft, unread(err)
+		f.State, f.Said = store.FolderLeft, Unread(err)
 		w.Log.Warn("a file in the watched folder was left: the page Records says why", "error", err)
 	default:
 		f.State, f.Said = store.FolderTaken, said
@@ -229,8 +229,8 @@ func (w *Week) read(ctx context.Context, root *os.Root, f *store.FolderFile) (st
 	return said, untouched()
 }
 
-// unread says why a file wasn't taken in, and what helps.
-func unread(err error) string {
+// Unread says why a file wasn't taken in, and what helps.
+func Unread(err error) string {
 	said := Plain(err)
 	switch {
 	case errors.As(err, new(*store.Undecided)), errors.As(err, new(*store.Undetected)), errors.As(err, new(*ingest.AmbiguousDates)),

@@ -44,12 +44,23 @@ func (w *Week) report(ctx context.Context, wish Wish) (tried bool, err error) {
 	if err != nil {
 		return true, err
 	}
-	run, err := Make(ctx, w.Store, ask, w.Version)
+	var brief desk.Brief
+	make := (*desk.Desk).Report
+	if w.Brief != nil {
+		make = func(d *desk.Desk, ctx context.Context, ask desk.Ask, version string) (r report.Report, err error) {
+			r, brief, err = d.ReportAndBrief(ctx, ask, version)
+			return r, err
+		}
+	}
+	run, err := runOf(ctx, w.Store, ask, w.Version, make)
 	if err != nil {
 		return true, err
 	}
 	run.MadeAt = w.Now().UTC().Format(time.RFC3339)
-	return true, w.Store.KeepRun(ctx, run)
+	if err := w.Store.KeepRun(ctx, run); err != nil || w.Brief == nil {
+		return true, err
+	}
+	return true, w.Brief(ctx, brief)
 }
 
 func (w *Week) reportDue(ctx context.Context) (bool, error) {
@@ -76,11 +87,15 @@ func (w *Week) reportDue(ctx context.Context) (bool, error) {
 // Make makes a report of the records as they are, and all that is kept with it
 // but the time.
 func Make(ctx context.Context, db *store.Store, ask desk.Ask, version string) (store.Run, error) {
+	return runOf(ctx, db, ask, version, (*desk.Desk).Report)
+}
+
+func runOf(ctx context.Context, db *store.Store, ask desk.Ask, version string, make func(*desk.Desk, context.Context, desk.Ask, string) (report.Report, error)) (store.Run, error) {
 	basis, err := db.Basis(ctx) // before the records are read: what comes in meanwhile calls for another report
 	if err != nil {
 		return store.Run{}, err
 	}
-	r, err := (&desk.Desk{Store: db}).Report(ctx, ask, version)
+	r, err := make(&desk.Desk{Store: db}, ctx, ask, version)
 	if err != nil {
 		return store.Run{}, err
 	}

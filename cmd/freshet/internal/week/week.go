@@ -39,6 +39,10 @@ type Week struct {
 	Backups string                                  // folder of the nightly backups; empty: none are made
 	Keep    store.Keep                              // how many of them stay
 
+	// Brief has the shop's group keep what it needs of a new report; nil for a
+	// shop alone.
+	Brief func(context.Context, desk.Brief) error
+
 	one     sync.Mutex
 	failed  map[string]time.Time // steps by when they last failed
 	refused bool                 // it was logged that the database takes no changes

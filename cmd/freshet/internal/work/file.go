@@ -1,0 +1,70 @@
+package work
+
+import (
+	"bytes"
+	"context"
+	"crypto/sha256"
+	"errors"
+	"fmt"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/riverqueue/river"
+
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/cmd/freshet/internal/week"
+	"freshet/ingest/store"
+)
+
+// unreadAfter is how often a file is tried before it is taken for one that can't
+// be read, and not for a database that didn't answer.
+const unreadAfter = 3
+
+type fileWorker struct {
+	river.WorkerDefaults[File]
+	Config
+}
+
+// Work takes a file in, the way that the watched folder does: once by its
+// content, and not at all where a person has to say how it is meant. Then the
+// shop's work is asked for.
+func (w *fileWorker) Work(ctx context.Context, job *river.Job[File]) error {
+	shop, name, content, said, err := w.Group.HandedIn(ctx, job.Args.ID)
+	if err != nil {
+		return err
+	}
+	if said == "" {
+		db, err := w.Group.Open(ctx, shop)
+		if err != nil {
+			return err
+		}
+		defer db.Close()
+		if said, err = w.takeIn(ctx, db, name, content); ctx.Err() != nil || err != nil && job.Attempt < unreadAfter {
+			return errors.Join(err, ctx.Err())
+		} else if err != nil {
+			said = "It was not taken in, " + week.Unread(err)
+		}
+		if err := w.Group.TakenIn(ctx, job.Args.ID, said); err != nil {
+			return err
+		}
+	}
+	_, err = river.ClientFromContext[pgx.Tx](ctx).Insert(ctx, Shop{shop, Anew, fmt.Sprint("file ", job.Args.ID)}, nil)
+	return err
+}
+
+// takeIn takes a file in, and says how it went.
+func (w *fileWorker) takeIn(ctx context.Context, db *store.Store, name string, content []byte) (said string, err error) {
+	sum := sha256.Sum256(content)
+	if before, err := db.WasTakenIn(ctx, store.Hash(sum[:])); err != nil || before {
+		return "It was taken in before.", err
+	}
+	loc, err := (&desk.Desk{Store: db}).Zone(ctx)
+	if err != nil {
+		return "", err
+	}
+	b, err := db.TakeIn(ctx, store.HandIn{Name: name, File: bytes.NewReader(content), Size: int64(len(content)), Zone: loc}, today(w.Now(), loc)+1, w.Now(), nil)
+	if err != nil {
+		return "", err
+	}
+	said = fmt.Sprintf("%d rows: %d added, %d updated, %d unchanged, %d rejected.", b.Rows, b.Added, b.Updated, b.Unchanged, b.Rejected)
+	return said, db.Note(ctx, store.Change{At: w.Now(), Who: "a file handed in", What: "took in " + name + ", " + said})
+}
