@@ -97,6 +97,7 @@ Try it: 'freshet demo' opens an invented shop in your browser.`,
 		{"Ask what is coming:", []*cobra.Command{a.outlook(), a.crew(), a.watch(), a.quote(), a.report(), a.score()}},
 		{"Take records in, and keep them safe:", append(a.keeping(), a.importFiles(), a.kinds())},
 		{"Set it up, and keep it running:", []*cobra.Command{a.demo(), a.serve(), a.service(), a.shop(), a.mail(), a.access()}},
+		{"Several shops in one database:", []*cobra.Command{a.group(), a.work()}},
 		{"And:", []*cobra.Command{a.guide(), a.series(), a.version(), a.manual()}},
 	} {
 		root.AddGroup(&cobra.Group{ID: group.title, Title: group.title})

@@ -159,10 +159,15 @@ func (a *app) makeDemo(c *cobra.Command, db *store.Store) error {
 	return nil
 }
 
+// ended gives a context that ends when the program is told to stop.
+func ended(ctx context.Context) (context.Context, context.CancelFunc) {
+	return signal.NotifyContext(ctx, os.Interrupt, syscall.SIGTERM)
+}
+
 // servePages serves until the program is told to stop, and does the week's work
 // meanwhile.
 func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
-	ctx, stop := signal.NotifyContext(c.Context(), os.Interrupt, syscall.SIGTERM)
+	ctx, stop := ended(c.Context())
 	defer stop()
 	db := w.Store
 	listen, err := listening(ctx, db, listen)

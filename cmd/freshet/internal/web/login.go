@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	_ "embed"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -44,6 +45,14 @@ func weakness(p string) string {
 		return "This passphrase is one of the first that anyone would try. Take three or four words that don't belong together."
 	}
 	return ""
+}
+
+// Hash gives the hash of a new passphrase, or says what is wrong with it.
+func Hash(p string) (string, error) {
+	if weak := weakness(p); weak != "" {
+		return "", errors.New(weak)
+	}
+	return argon2id.CreateHash(p, strength)
 }
 
 // hash waits for its turn and hashes a passphrase.
