@@ -42,11 +42,7 @@ func NewTrack(means forecast.Paths, size float64, came []float64) *Track {
 		}
 		y := came[j]
 		for i := range logw {
-			if mu := means.Path(i)[j]; mu > 0 {
-				logw[i] += y*math.Log(mu) - t.own(y, mu)
-			} else if y > 0 {
-				logw[i] -= 50 // a path on which nothing could come
-			}
+			logw[i] += t.logLike(y, means.Path(i)[j])
 		}
 	}
 	return t

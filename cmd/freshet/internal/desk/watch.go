@@ -5,6 +5,7 @@ import (
 	"context"
 	"math"
 	"slices"
+	"strings"
 
 	"freshet/forecast"
 	"freshet/forecast/watch"
@@ -53,25 +54,19 @@ type Alert struct {
 	Note     *Note         `json:"note"` // nil: nobody has said anything of it
 }
 
-// The budget: at most one false alert a quarter, whatever the number of kinds.
-// It is shared out to the rules as chances a look, measured on invented shops
-// (TestWatchBudget). Kinds share theirs among themselves.
+// Chances that are worth a word, beside those of changes.
 const (
 	weekChance    = .01  // one week, either way
-	runChance     = .012 // the least likely of the stretches of 2 to longestRun weeks
-	kindChance    = .014 // all kinds together, stretches of 1 to longestKind weeks
 	clusterChance = .05  // a year, all rare kinds together
 	silentChance  = 1e-4 // open days without a drop-off
 )
 
 const (
-	watched     = 26 // weeks that are judged
-	refit       = 13 // weeks after which the whole is fitted again
-	leastKnown  = 8  // weeks that must be known before the first one judged
-	longestRun  = 6
-	longestKind = 4
-	stands      = 4 // weeks that an alert stands unless it is confirmed
-	everything  = "all"
+	watched    = 26 // weeks that are judged
+	refit      = 13 // weeks after which the whole is fitted again
+	leastKnown = 8  // weeks that must be known before the first one judged
+	stands     = 4  // weeks that an alert stands unless it is confirmed
+	everything = "all"
 )
 
 // Watch answers what doesn't fit.
@@ -107,7 +102,7 @@ func (s *shop) watch() (Watch, error) {
 			return err
 		},
 		func() error {
-			found = slices.Concat(w.gaps, w.renamings(), w.weeks(), w.runs(), w.kinds(), w.clusters(), w.failures())
+			found = slices.Concat(w.gaps, w.renamings(), w.whole(), w.kinds(), w.clusters(), w.failures())
 			for t := range w.n {
 				if week, ok := w.judge(t); ok {
 					out.Weeks = append(out.Weeks, week)
@@ -151,7 +146,6 @@ func (s *shop) recordWarnings() []string {
 
 // finding is an odd stretch: the weeks from..until-1 of those watched.
 type finding struct {
-	rule        string
 	series      int // of watcher.series; -1 where there is none
 	from, until int
 	above       bool
@@ -175,97 +169,94 @@ func (w *watcher) judge(t int) (WatchWeek, bool) {
 	return out, true
 }
 
-// weeks finds single weeks.
-func (w *watcher) weeks() []finding { return w.stretches("week", 0, 1, 1, weekChance) }
-
-// runs finds stretches of weeks that together are odd, each against the joint
-// futures as they were known before it began.
-func (w *watcher) runs() []finding { return w.stretches("run", 0, 2, longestRun, runChance) }
-
-// kinds finds the same of job kinds.
-func (w *watcher) kinds() []finding {
-	var out []finding
-	for k := 1; k < len(w.series); k++ {
-		if w.renamed[w.series[k].kind] {
-			continue
-		}
-		out = append(out, w.stretches("kind", k, 1, longestKind, kindChance/float64(len(w.series)-1))...)
-	}
-	return out
-}
-
-// stretches gives, for each last week, the least likely stretch that ends
-// with it, if its chance is below what the budget allows.
-func (w *watcher) stretches(rule string, series, shortest, longest int, allowed float64) []finding {
-	var out []finding
-	for until := 1; until <= w.n; until++ {
-		best := finding{rule: rule, series: series, until: until, alert: Alert{Rule: rule, Kind: w.series[series].name, Chance: allowed}}
-		for length := shortest; length <= min(longest, until); length++ {
-			from := until - length
-			d, sum, n := w.series[series].window(from, until)
-			if n < length { // a gap
-				continue
-			}
-			if chance, above := watch.Tail(d, sum); chance < best.alert.Chance {
-				best.from, best.above = from, above
-				best.alert.Chance, best.alert.Since, best.alert.Observed, best.alert.Expected = chance, w.monday(from), sum, math.Round(10*d.Mean())/10
-			}
-		}
-		if best.alert.Chance < allowed {
-			out = append(out, best)
-		}
-	}
-	return out
-}
-
 // standing gives the alerts of the findings that stand: one for what was found
-// within the last weeks of a series and direction, the latest. A run takes the
-// weeks within it with it.
+// within the last weeks of a series and direction, the latest, and one of a
+// cause.
 func (w *watcher) standing(found []finding) []Alert {
-	type key struct {
-		rule   string
-		series int
-		above  bool
-	}
-	last := map[key]finding{}
-	began := map[key]int{}
-	var order []key
 	var out []Alert
 	for _, f := range found {
-		k := key{f.rule, f.series, f.above}
-		if before, ok := last[k]; !ok || !f.carriesOn(before) {
-			began[k] = f.from
-		}
-		last[k] = f // of weeks long past too: they tell when it began
-		if f.until <= w.n-stands {
-			continue
-		}
-		if f.series < 0 {
+		if f.series < 0 && w.stands(f) {
 			f.alert.Began, f.alert.Until = f.alert.Since, w.monday(f.until)-1
 			out = append(out, f.alert)
-			continue
-		}
-		if !slices.Contains(order, k) {
-			order = append(order, k)
 		}
 	}
-	for _, k := range order {
-		f := last[k]
-		if run, ok := last[key{"run", 0, f.above}]; f.rule == "week" && ok && run.from <= f.from && f.until <= run.until {
+	streaks := w.streaks(found)
+	with := make([]*streak, len(streaks)) // what is odd about the whole, by what it is told with
+	for i := range streaks {
+		if s := &streaks[i]; s.series == 0 {
+			with[w.cause(s, streaks, i)] = s
+		}
+	}
+	for i, s := range streaks {
+		if s.series == 0 && with[i] == nil {
 			continue
 		}
-		f.alert.Began, f.alert.Until = w.monday(began[k]), w.monday(f.until)-1
-		f.alert.Weekly = round(f.alert.Chance * w.looks(f))
-		f.alert.Chance = round(f.alert.Chance)
-		f.alert.Lead, f.alert.Summary = w.say(f)
-		out = append(out, f.alert)
+		s.alert.Lead, s.alert.Summary = w.say(s.finding)
+		if all := with[i]; s.series > 0 && all != nil {
+			said := w.sayWhole(all.finding)
+			s.alert.Summary = s.alert.Lead + said + strings.TrimPrefix(s.alert.Summary, s.alert.Lead)
+			s.alert.Lead += said
+			s.alert.Weekly = min(s.alert.Weekly, all.alert.Weekly)
+		}
+		s.alert.Began, s.alert.Until = w.monday(s.began), w.monday(s.until)-1
+		s.alert.Weekly, s.alert.Chance = round(s.alert.Weekly), round(s.alert.Chance)
+		out = append(out, s.alert)
 	}
 	return out
 }
 
-// carriesOn says that a finding and one before it are of the same odd weeks: one
-// usual week between them at most.
-func (f finding) carriesOn(before finding) bool { return f.from <= before.until+1 }
+func (w *watcher) stands(f finding) bool { return f.until > w.n-stands }
+
+// streak is the latest finding of a series and direction; began is the first of
+// its odd weeks as they were found one after another, with one usual week
+// between them at most.
+type streak struct {
+	finding
+	began int
+}
+
+// streaks gives those that stand.
+func (w *watcher) streaks(found []finding) []streak {
+	var out []streak
+	for _, f := range found {
+		if f.series < 0 {
+			continue
+		}
+		i := slices.IndexFunc(out, func(s streak) bool { return s.series == f.series && s.above == f.above })
+		switch {
+		case i < 0:
+			out = append(out, streak{f, f.from})
+		case f.from > out[i].until+1:
+			out[i] = streak{f, f.from}
+		default:
+			out[i].finding = f
+		}
+	}
+	return slices.DeleteFunc(out, func(s streak) bool { return !w.stands(s.finding) })
+}
+
+// cause gives the index of the streak of a kind but for which the whole would
+// have been ordinary in the same weeks, the most telling one; otherwise, if there
+// is none.
+func (w *watcher) cause(all *streak, of []streak, otherwise int) int {
+	usual, sum, _ := w.series[0].window(all.from, all.until)
+	least := ordinary
+	for i, s := range of {
+		if s.series == 0 || s.above != all.above || s.began >= all.until || all.began >= s.until {
+			continue
+		}
+		d, n, _ := w.series[s.series].window(all.from, all.until)
+		rest := max(0, sum-(n-d.Mean()))
+		if chance, above := watch.Tail(usual, math.Round(rest)); chance >= least || above != all.above {
+			least, otherwise = max(least, chance), i
+		}
+	}
+	return otherwise
+}
+
+// ordinary is the least chance of weeks, without what a kind brought more or less
+// than expected, at which that kind is the cause.
+const ordinary = .1
 
 // round keeps four figures of a chance.
 func round(p float64) float64 {

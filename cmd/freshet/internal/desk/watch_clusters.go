@@ -69,7 +69,7 @@ func (w *watcher) cluster(kind string, days []forecast.Date, from, until forecas
 	lead := fmt.Sprintf("%s of %s came within %d days, from %s; usually about %s come in a year. By chance some kind does so %s.",
 		report.Count(float64(most), "job"), kind, days[last]-days[first]+1, report.Day(days[first]), few(rate*365), seldom(weekly))
 	week := func(d forecast.Date) int { return int(d-w.monday(0)) / forecast.Week }
-	return finding{rule: "cluster", series: -1, from: week(days[first]), until: week(days[last]) + 1, above: true,
+	return finding{series: -1, from: week(days[first]), until: week(days[last]) + 1, above: true,
 		alert: Alert{Rule: "cluster", Kind: kind, Since: days[first], Observed: float64(most), Expected: round(rate * clusterDays), Chance: round(chance), Weekly: round(weekly),
 			Lead: lead, Summary: lead + " Ask whether they have a part, a maker or a trip in common." + w.stock(most, func(int) bool { return false }, kind)}}, true
 }

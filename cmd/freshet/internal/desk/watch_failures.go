@@ -207,7 +207,7 @@ func (w *watcher) sayFailure(f failure, watched int) finding {
 	}
 	text := lead + " Ask whether they have a part, a maker or a trip in common." + w.stock(n, func(i int) bool { return has[i] }, kind)
 	week := func(day forecast.Date) int { return int(day-w.monday(0)) / forecast.Week }
-	return finding{rule: "cluster", series: -1, from: week(first.DroppedOff), until: week(last.DroppedOff) + 1, above: true,
+	return finding{series: -1, from: week(first.DroppedOff), until: week(last.DroppedOff) + 1, above: true,
 		alert: Alert{Rule: "cluster", Kind: kind, Failure: f.words, Since: first.DroppedOff, Observed: float64(n), Expected: round(f.usual),
 			Chance: round(f.chance), Weekly: round(weekly), Lead: lead, Summary: text}}
 }

@@ -70,7 +70,7 @@ func (w *watcher) addGap(from, to forecast.Date, expected, chance float64) {
 	first, last := int(from-w.monday(0))/forecast.Week, int(to-w.monday(0))/forecast.Week
 	lead := fmt.Sprintf("No drop-offs are on record from %s to %s, where about %s were expected.", report.Day(from), report.Day(to), report.Whole(expected))
 	text := lead + " Either the shop was closed or records are missing: import the rest, or put closed days into a time-off file. These weeks aren't judged, and this is no lull."
-	w.gaps = append(w.gaps, finding{rule: "gap", series: -1, from: first, until: last + 1,
+	w.gaps = append(w.gaps, finding{series: -1, from: first, until: last + 1,
 		alert: Alert{Rule: "gap", Kind: everything, Since: from, Expected: math.Round(10*expected) / 10, Chance: round(chance), Weekly: round(chance), Lead: lead, Summary: text}})
 }
 
@@ -96,7 +96,7 @@ func (w *watcher) findPile(t int, perDay map[forecast.Date]int) {
 			lead := fmt.Sprintf("%s bear the date %s, in a week where %s were expected in all. That looks like older work entered at once.",
 				report.Count(float64(pile), "drop-off"), report.Day(d), report.Whole(mix.Mean()))
 			text := lead + " Correct the dates and import again. The week isn't judged, and this is no rush."
-			w.gaps = append(w.gaps, finding{rule: "gap", series: -1, from: t, until: t + 1,
+			w.gaps = append(w.gaps, finding{series: -1, from: t, until: t + 1,
 				alert: Alert{Rule: "gap", Kind: everything, Since: d, Observed: float64(pile), Expected: math.Round(10*mix.Mean()) / 10, Chance: round(chance), Weekly: round(chance), Lead: lead, Summary: text}})
 			return
 		}

@@ -78,7 +78,7 @@ func TestFollowSays(t *testing.T) {
 	if a, b := f.Total.Dist(1).Mean(), usual.Forecast(2).Dists[1].Mean(); a < 1.02*b {
 		t.Errorf("two weeks ahead %.1f are expected, and %.1f if nothing had been odd", a, b)
 	}
-	since, _ := s.odd.newLevel()
+	since := s.known.NewLevel
 	for because, follows := range map[string]bool{"a storm": false, "a competitor closed": true} {
 		then := s.on(s.ask.AsOf)
 		then.notes = []store.AlertNote{{Rule: "run", Kind: everything, Above: true, Began: since, Until: s.ask.AsOf, Because: because, OneTime: !follows}}

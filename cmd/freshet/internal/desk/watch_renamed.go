@@ -63,7 +63,7 @@ func (w *watcher) renamings() []finding {
 			name, word := s.book.Kinds[old.kind], s.book.Kinds[k]
 			lead := fmt.Sprintf("No job of %s has come since %s, and %s of %s since %s, a kind that was never seen before: that looks like a new word for the same work.",
 				name, report.Day(last[old.kind]), report.Count(count[k], "job"), word, report.Day(first[k]))
-			out = append(out, finding{rule: "gap", series: -1, from: since, until: w.n, alert: Alert{Rule: "gap", Kind: name, Since: last[old.kind], Observed: 0,
+			out = append(out, finding{series: -1, from: since, until: w.n, alert: Alert{Rule: "gap", Kind: name, Since: last[old.kind], Observed: 0,
 				Expected: math.Round(10*missing.Mean()) / 10, Chance: round(silent), Weekly: round(silent), Lead: lead,
 				Summary: lead + fmt.Sprintf(" If it is, count them as one: freshet kinds merge %q --into %q, or the page Kinds. If it isn't, neither is told of as a lull or a rush meanwhile.", word, name)}})
 			break

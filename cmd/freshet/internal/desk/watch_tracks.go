@@ -37,6 +37,7 @@ type series struct {
 	kind   int // -1: all
 	starts []int
 	tracks []*watch.Track
+	odd    []finding // by sort of change, then by week
 }
 
 // window gives the distribution of the weeks from..until-1 as known before
@@ -98,10 +99,15 @@ func (s *shop) newWatcher() (*watcher, error) {
 		return nil, nil
 	}
 	w.gap = make([]bool, w.n)
-	if err := w.follow(); err != nil || !w.findGaps() {
-		return w, err
+	if err := w.follow(); err != nil {
+		return nil, err
 	}
-	return w, w.follow() // once more, without the weeks that the records don't tell
+	if w.findGaps() { // once more, without the weeks that the records don't tell
+		if err := w.follow(); err != nil {
+			return nil, err
+		}
+	}
+	return w, w.weigh()
 }
 
 // follow draws and weighs the tracks.

@@ -22,11 +22,8 @@ func (w *watcher) say(f finding) (lead, all string) {
 	if s.kind >= 0 {
 		what = "drop-offs of " + s.name
 	}
-	when := fmt.Sprintf("The week of %s", report.Day(a.Since))
-	if weeks > 1 {
-		when = fmt.Sprintf("The %d weeks from %s", weeks, report.Day(a.Since))
-	}
-	fmt.Fprintf(&b, "%s brought %s %s where about %s were expected: by chance %s.", when, report.Whole(a.Observed), what, few(a.Expected), seldom(a.Chance*w.looks(f)))
+	when := f.when()
+	fmt.Fprintf(&b, "%s brought %s %s where about %s were expected: by chance %s.", title(when), report.Whole(a.Observed), what, few(a.Expected), seldom(a.Weekly))
 	if s.kind < 0 {
 		b.WriteString(w.drivers(f))
 		b.WriteString(w.qualities(f))
@@ -54,10 +51,25 @@ func (w *watcher) say(f finding) (lead, all string) {
 	return lead, b.String()
 }
 
+// when names the weeks of a finding, within a sentence.
+func (f finding) when() string {
+	if weeks := f.until - f.from; weeks > 1 {
+		return fmt.Sprintf("the %d weeks from %s", weeks, report.Day(f.alert.Since))
+	}
+	return "the week of " + report.Day(f.alert.Since)
+}
+
+// sayWhole tells what is odd about the whole, beside the kind that makes up most
+// of it.
+func (w *watcher) sayWhole(f finding) string {
+	return fmt.Sprintf(" All drop-offs together were odd too: %s brought %s where about %s were expected, by chance %s.",
+		f.when(), report.Whole(f.alert.Observed), few(f.alert.Expected), seldom(f.alert.Weekly)) + w.drivers(f) + w.qualities(f)
+}
+
 // secondOpinion judges a busy week by the same weeks of past years alone, where
 // there are enough of them.
 func (w *watcher) secondOpinion(f finding) string {
-	if f.rule != "week" || !f.above {
+	if f.alert.Rule != "week" || !f.above {
 		return ""
 	}
 	switch b, err := watch.Flexible().Bound(w.shop.known.Total, w.first+f.from); {
@@ -83,18 +95,6 @@ func moreOrLess(above bool) string {
 		return "more"
 	}
 	return "less"
-}
-
-// looks is the number of places in which a finding of its rule could have been
-// made by one week.
-func (w *watcher) looks(f finding) float64 {
-	switch f.rule {
-	case "run":
-		return longestRun - 1
-	case "kind":
-		return float64(longestKind * (len(w.series) - 1))
-	}
-	return 1
 }
 
 // seldom says how often something comes that has this chance in any week.
