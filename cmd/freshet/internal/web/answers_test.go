@@ -167,3 +167,26 @@ func TestAnswersAreKept(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// How long each page takes once what it asks is answered.
+func BenchmarkPages(b *testing.B) {
+	s := open(b)
+	s.fill()
+	s.Warm(b.Context())
+	for _, rt := range s.routes() {
+		path := strings.TrimSuffix(rt.path, "{$}")
+		if path == "/quote/answer" {
+			path += "?kind=cooling&hours=4"
+		}
+		if rt.name == "" && rt.path == path {
+			continue
+		}
+		b.Run(path, func(b *testing.B) {
+			for b.Loop() {
+				if w := s.get(path); w.Code != http.StatusOK {
+					b.Fatal(w.Code)
+				}
+			}
+		})
+	}
+}

@@ -35,7 +35,7 @@ import (
 // site is the pages of a shop under test, and one browser that looks at them.
 type site struct {
 	*Server
-	t      *testing.T
+	t      testing.TB
 	db     *store.Store
 	cookie string
 	now    time.Time
@@ -44,7 +44,7 @@ type site struct {
 
 const home = "localhost:8137"
 
-func open(t *testing.T) *site {
+func open(t testing.TB) *site {
 	t.Helper()
 	db, err := store.Open(context.Background(), filepath.Join(t.TempDir(), "shop.db"))
 	if err != nil {
