@@ -15,12 +15,12 @@
       var lines = night ? '#4a463b' : '#ddd7c8';
       if (el.clientWidth < 560) { [].concat(o.grid).forEach(function (g) { g.top = '112'; }); } // the legend takes more lines
       o.backgroundColor = 'transparent';
-      o.textStyle = { fontFamily: family, fontSize: 13, color: text };
-      [].concat(o.legend || []).forEach(function (l) { l.textStyle = { color: text, fontSize: 13, fontFamily: family }; l.width = '100%'; });
-      [].concat(o.xAxis).forEach(function (a) { a.axisLabel = Object.assign({}, a.axisLabel, { color: text }); a.axisLine = { lineStyle: { color: lines } }; });
+      o.textStyle = { fontFamily: family, fontSize: 15, color: text };
+      [].concat(o.legend || []).forEach(function (l) { l.textStyle = { color: text, fontSize: 15, fontFamily: family }; l.width = '100%'; });
+      [].concat(o.xAxis).forEach(function (a) { a.axisLabel = Object.assign({}, a.axisLabel, { color: text, fontSize: 14 }); a.axisLine = { lineStyle: { color: lines } }; });
       [].concat(o.yAxis).forEach(function (a) {
-        a.axisLabel = Object.assign({}, a.axisLabel, { color: text });
-        a.nameTextStyle = { color: text, align: 'left', padding: [0, 0, 0, -36] };
+        a.axisLabel = Object.assign({}, a.axisLabel, { color: text, fontSize: 14 });
+        a.nameTextStyle = { color: text, fontSize: 14, align: 'left', padding: [0, 0, 0, -36] };
         a.splitLine = { lineStyle: { color: lines } };
       });
       var c = echarts.init(el, null, { renderer: 'svg' });

@@ -34,6 +34,7 @@ type aged struct {
 type openJob struct {
 	store.Job
 	Days int
+	Late bool // its promised day has passed
 }
 
 // jobs shows open work by age and by what it waits for.
@@ -81,7 +82,7 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 		}) bool {
 			return days <= a.upTo
 		})
-		data.Groups[i].Jobs = append(data.Groups[i].Jobs, openJob{j, int(days)})
+		data.Groups[i].Jobs = append(data.Groups[i].Jobs, openJob{j, int(days), j.Promised.Valid && j.Promised.V < today})
 		status := cmp.Or(strings.TrimSpace(j.Status), "not said")
 		if by[status] == nil {
 			by[status] = &waits{For: status}

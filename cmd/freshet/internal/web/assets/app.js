@@ -44,6 +44,11 @@
       slider.setAttribute('aria-valuetext', value.textContent);
     });
   });
+  // Who asks by the button sees the answer, where it stands below the fields.
+  document.addEventListener('submit', function (e) {
+    var answer = e.target.getAttribute('hx-target');
+    if (answer) { e.target.addEventListener('htmx:after:swap', function () { document.querySelector(answer).scrollIntoView({ block: 'nearest' }); }, { once: true }); }
+  });
   document.addEventListener('click', function (e) {
     if (e.target.closest('[data-print]')) { print(); }
   });
