@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"os/signal"
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
@@ -117,6 +118,8 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 	} else if marked != "" && !how.demo {
 		return fmt.Errorf("%s holds the invented shop of 'freshet demo': need another --db for your own files, or --into-demo to mix them in", db.Path())
 	}
+	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
+	defer stop()
 	out := imported{Schema: 1, Files: []importedFile{}}
 	for _, name := range files {
 		one, err := a.takeInFile(ctx, db, name, how, loc, tomorrow)
@@ -149,7 +152,9 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 	}
 	defer f.Close()
 	b, err := db.TakeIn(ctx, h, tomorrow, a.now(), a.progress(h.Name))
-	if err != nil {
+	if errors.Is(err, context.Canceled) {
+		return importedFile{}, fmt.Errorf("%s: given up, and nothing of it was taken in", h.Name)
+	} else if err != nil {
 		return importedFile{}, advise(err)
 	}
 	one := importedFile{File: b.File, Kind: string(b.Kind), Rows: b.Rows, Added: b.Added, Updated: b.Updated, Unchanged: b.Unchanged, Warned: b.Warned, Rejected: b.Rejected,

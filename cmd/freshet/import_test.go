@@ -1,10 +1,13 @@
 package main
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
+	"time"
 )
 
 // A workbook is imported like text, in either epoch; its row 8 has a day
@@ -82,5 +85,29 @@ func TestWhatIsWrongIsSaid(t *testing.T) {
 	}
 	if want := "note: jobs.csv: repair order 6 was dropped off on 2025-02-05 and on 2026-02-05: is the number used again?"; !strings.Contains(errs, want) {
 		t.Errorf("want %q in\n%s", want, errs)
+	}
+}
+
+// Ctrl-C while a file is taken in leaves the records as they were, and says so.
+func TestImportGivenUp(t *testing.T) {
+	self, err := os.FindProcess(os.Getpid())
+	if err != nil || runtime.GOOS == "windows" {
+		t.Skip("no process can interrupt itself here")
+	}
+	t.Setenv("FRESHET_DB", filepath.Join(t.TempDir(), "shop.db"))
+	asked := 0
+	var out, errs bytes.Buffer
+	status := run(t.Context(), []string{"import", "--accept-guesses", filepath.Join("..", "..", "testdata", "shop", "odd-export.csv")}, &out, &errs, func() time.Time {
+		if asked++; asked == 2 { // once for the file's latest day, once for when it is taken in
+			self.Signal(os.Interrupt)
+			time.Sleep(300 * time.Millisecond) // on its way
+		}
+		return monday()
+	})
+	if status != failed || !strings.Contains(errs.String(), "odd-export.csv: given up, and nothing of it was taken in") {
+		t.Errorf("have %d, %s%s", status, out.String(), errs.String())
+	}
+	if _, out, _ := call(t, "check"); !strings.Contains(out, "0 imports, 0 job lines") {
+		t.Errorf("have %s", out)
 	}
 }
