@@ -174,7 +174,7 @@ func TestStayAlone(t *testing.T) {
 }
 
 // The wait for a part that has lasted goes on as those did that lasted longer:
-// of waits of 1 to 10 days alike, one that has lasted 6 ends on 7 to 10 alike
+// of waits of 1 to 10 days alike, one that has lasted 6 ends on 6 to 10 alike
 // (the conditional distribution, worked by hand).
 func TestWaitGoesOn(t *testing.T) {
 	h := Habits{Wait: [][]float64{{1, 2, 3, 4, 5, 6, 7, 8, 9, 10}}}
@@ -184,13 +184,13 @@ func TestWaitGoesOn(t *testing.T) {
 	for range n {
 		count[draw(h.longer(0, 6), r, 0)]++
 	}
-	for d := 7.0; d <= 10; d++ {
-		if p := float64(count[d]) / n; math.Abs(p-.25) > .01 {
-			t.Errorf("want a quarter to end on day %g, have %.3f", d, p)
+	for d := 6.0; d <= 10; d++ {
+		if p := float64(count[d]) / n; math.Abs(p-.2) > .01 {
+			t.Errorf("want a fifth to end on day %g, have %.3f", d, p)
 		}
 	}
-	if len(count) != 4 {
-		t.Errorf("want days 7 to 10, have %v", count)
+	if len(count) != 5 {
+		t.Errorf("want days 6 to 10, have %v", count)
 	}
 }
 

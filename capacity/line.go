@@ -13,7 +13,6 @@ const nobody place = math.MaxInt64 // behind all
 
 func placeOf(in, task int) place { return place(in)<<32 | place(task) }
 
-func (p place) in() int   { return int(p >> 32) }
 func (p place) task() int { return int(p & (1<<32 - 1)) }
 
 // line is tasks in order. Most come in at its end, or back to its front.

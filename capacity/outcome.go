@@ -190,8 +190,8 @@ func (o *Outcome) full(spaces int) []float64 {
 // be worked on, those apart that can be at the floor's start.
 func (f *Floor) arrive(tasks []Task, classes []Line, path int) {
 	for _, t := range tasks {
-		d := max(0, t.In, t.From)
-		if t.In < 0 && d == 0 || d >= f.Days {
+		d := max(t.In, t.From)
+		if d < 0 || d >= f.Days {
 			continue
 		}
 		if j := f.week(d); j < classes[0].Arriving.H {

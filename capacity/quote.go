@@ -232,11 +232,12 @@ func beyond(from []float64, least float64) []float64 {
 	return from
 }
 
-// longer gives the waits for parts that lasted longer than so many days. Where
-// none did, it is a half longer.
+// longer gives the waits for parts that lasted so many days or longer: a part
+// that isn't there in the morning may come on the same day. Where none did, it is
+// a half longer.
 func (h Habits) longer(kind int, already float64) []float64 {
 	w := h.Wait[kind] // rising
-	if i, _ := slices.BinarySearch(w, already+1e-9); i < len(w) {
+	if i, _ := slices.BinarySearch(w, already-1e-9); i < len(w) {
 		return w[i:]
 	}
 	return []float64{1.5*already + 1}

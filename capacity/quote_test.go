@@ -100,7 +100,7 @@ func TestWaitBeyondAll(t *testing.T) {
 	for _, c := range []struct {
 		kind          int
 		already, want float64
-	}{{0, 20, 31}, {0, 10, 16}, {1, 0, 1}} {
+	}{{0, 20, 31}, {0, 11, 17.5}, {0, 10, 10}, {1, 0, 1}} {
 		if have := h.longer(c.kind, c.already); !slices.Equal(have, []float64{c.want}) {
 			t.Errorf("%+v: have %v", c, have)
 		}
