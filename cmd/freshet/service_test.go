@@ -5,6 +5,7 @@ import (
 	"errors"
 	"io/fs"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -81,6 +82,7 @@ func TestService(t *testing.T) {
 	if strings.Contains(string(text), "{{") {
 		t.Errorf("want the template filled, have\n%s", text)
 	}
+	verify(t, unitFile)
 	step("doesn't run", "status")
 	step("was started", "start")
 	if err := os.WriteFile(filepath.Join(home, "state"), []byte("active\n"), 0o600); err != nil {
@@ -98,6 +100,20 @@ func TestService(t *testing.T) {
 		if !strings.Contains(told(), want) {
 			t.Errorf("want systemctl told %q, have\n%s", want, told())
 		}
+	}
+}
+
+// verify has systemd itself look at a unit, where it is there. That its user is
+// known is this machine's business, not the unit's.
+func verify(t *testing.T, unitFile string) {
+	t.Helper()
+	path, err := exec.LookPath("systemd-analyze")
+	if err != nil {
+		t.Log("no systemd-analyze here, so that systemd itself doesn't look at the unit: apt-get install systemd")
+		return
+	}
+	if out, err := exec.Command(path, "verify", "--man=no", unitFile).CombinedOutput(); err != nil || len(out) > 0 {
+		t.Errorf("systemd says %s%v", out, err)
 	}
 }
 
