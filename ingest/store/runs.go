@@ -65,9 +65,9 @@ const ofTheShop = "name NOT LIKE 'mail %' AND name NOT LIKE 'web %' AND name NOT
 
 // Past makes a copy of the database in a file at path, in which the records
 // are in an earlier state: files taken in since are taken back out, steps of
-// grouping kinds undone and notes taken back, on the copy alone. What was taken
-// back before is gone, so that the copy can't have it. The caller closes the
-// copy and removes it.
+// grouping kinds undone, notes taken back, and those that were taken back since
+// stand again, on the copy alone. A file or a step that was taken back is gone,
+// so that the copy can't have it. The caller closes the copy and removes it.
 func (s *Store) Past(ctx context.Context, b Basis, path string, now time.Time) (_ *Store, err error) {
 	if s.group != nil {
 		return nil, ErrOfGroup
@@ -102,10 +102,17 @@ func (s *Store) Past(ctx context.Context, b Basis, path string, now time.Time) (
 	}
 }
 
-// asOf takes back the notes that came after a state, and sets the settings that
-// it had.
+// asOf has the notes that stood in a state stand, those that came after it taken
+// back, and the settings as they were.
 func (s *Store) asOf(ctx context.Context, b Basis, now time.Time) error {
 	return s.within(ctx, func(tx *sqlx.Tx) error {
+		// The history of a copy that is thrown away may be rewritten.
+		if _, err := tx.Exec("DROP TRIGGER note_undos_are_kept"); err != nil {
+			return wrap(err)
+		}
+		if _, err := tx.Exec("DELETE FROM note_undos WHERE note NOT IN (SELECT note FROM note_undos ORDER BY made_at, note LIMIT ?)", b.NoteUndos); err != nil {
+			return wrap(err)
+		}
 		if _, err := tx.Exec("INSERT INTO note_undos(note, who, made_at) SELECT id, '', ? FROM notes WHERE id > ? AND id NOT IN (SELECT note FROM note_undos)", instant(now), b.Note); err != nil {
 			return wrap(err)
 		}

@@ -348,6 +348,22 @@ func TestAgain(t *testing.T) {
 	}
 	s := open(t)
 	s.fill()
+	explain := func(alert string, from forecast.Date) {
+		t.Helper()
+		if err := s.Store.KeepNote(t.Context(), store.AlertNote{Alert: alert, Rule: "week", Began: from, From: from, Until: from + 20, Because: "a storm", OneTime: true, On: forecast.DateOf(s.now), Who: "owner", At: s.now}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	takeBack := func(alert string) {
+		t.Helper()
+		if _, err := s.Store.TakeNoteBack(t.Context(), alert, "owner", s.now); err != nil {
+			t.Fatal(err)
+		}
+	}
+	today := forecast.DateOf(s.now)
+	explain("forgotten", today-60)
+	takeBack("forgotten")
+	explain("known", today-100)
 	s.all()
 	run, _, err := s.Store.LatestRun(t.Context())
 	if err != nil {
@@ -367,6 +383,15 @@ func TestAgain(t *testing.T) {
 	}
 	if a := again(); a.Other != "" {
 		t.Errorf("at once: %s", a.Other)
+	}
+	// What was known of an alert is so no more, and more is known of others.
+	s.now = s.now.Add(time.Hour)
+	explain("late", today-200)
+	explain("withdrawn", today-300)
+	takeBack("withdrawn")
+	takeBack("known")
+	if a := again(); a.Other != "" {
+		t.Errorf("after other notes: %s", a.Other)
 	}
 	// Rows of before the cut-off that came after it, a changed crew, another
 	// grouping, other settings.
