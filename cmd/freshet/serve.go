@@ -29,6 +29,7 @@ const usualListen = "127.0.0.1:8137"
 
 func (a *app) serve() *cobra.Command {
 	var listen, backups string
+	var at groupListening
 	keep := store.UsualKeep
 	c := &cobra.Command{Use: "serve", Short: "Serve the shop's pages and keep the weekly report up to date", Args: cobra.NoArgs,
 		Long: `Serves the shop's pages on this machine until it is ended. Meanwhile it makes the
@@ -37,9 +38,23 @@ backup. A backup is removed when a newer good one is there and neither --keep-da
 nor --keep-weeks holds it.
 
 Other machines are served only once the owner has set a passphrase and switched the
-network on, on the page Settings.`,
-		Example: `  freshet serve`,
+network on, on the page Settings.
+
+Where --db is a PostgreSQL and no shop is named, it serves the pages of all shops that
+share it to the users whom 'freshet group user' lets in, and 'freshet work' does the
+shops' work. Put a server that speaks TLS in front.`,
+		Example: `  freshet serve
+  freshet serve --db postgres://freshet@db.example.com/freshet --host shops.example.com`,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if address, err := a.path(); err == nil && store.Shared(address) && !store.NamesShop(address) {
+				at.listen = cmp.Or(listen, usualListen)
+				return a.withGroup(c, func(g *store.Group) error {
+					return managed(c.Context(), func(ctx context.Context) error {
+						c.SetContext(ctx)
+						return a.serveGroup(c, g, at)
+					})
+				})
+			}
 			db, err := a.create(c.Context())
 			if err != nil {
 				return err
@@ -55,6 +70,8 @@ network on, on the page Settings.`,
 				return a.servePages(c, w, listen)
 			})
 		}}
+	c.Flags().StringSliceVar(&at.hosts, "host", nil, "`NAMES`, apart by commas, that a group's pages go by")
+	c.Flags().StringVar(&at.metrics, "metrics", usualMetrics, "`ADDRESS`, of this machine alone, of a group's numbers for Prometheus")
 	c.Flags().StringVar(&backups, "backups", "", "`FOLDER` of the nightly backups (default backups, beside the database)")
 	c.Flags().IntVar(&keep.Daily, "keep-days", keep.Daily, "how many `DAYS`' backups to keep")
 	c.Flags().IntVar(&keep.Weekly, "keep-weeks", keep.Weekly, "how many `WEEKS`' backups to keep")

@@ -6,12 +6,19 @@ import (
 	"database/sql"
 	"encoding/json"
 	"errors"
+	"net/url"
 	"time"
 
 	"github.com/jmoiron/sqlx"
 
 	"freshet/forecast"
 )
+
+// NamesShop tells whether an address names one of the group's shops.
+func NamesShop(address string) bool {
+	u, err := url.Parse(address)
+	return err == nil && u.Query().Get("shop") != ""
+}
 
 // Round says when a shop's work is due, and how far it is done.
 type Round struct {

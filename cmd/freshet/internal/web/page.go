@@ -44,6 +44,7 @@ type page struct {
 type view struct {
 	page
 	Shop    string
+	Group   bool   // the shop is one of a group
 	Here    string // path
 	Nav     []navigation
 	Token   string
@@ -72,14 +73,14 @@ var said = map[string]string{
 	"resume": "Letters are sent again.",
 }
 
-// show renders a page whole, then sends it.
+// show puts the frame around a page and sends it.
 func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 	ctx := r.Context()
 	is, err := s.role(r)
 	if err != nil {
 		return err
 	}
-	v := view{page: p, Here: r.URL.Path, Token: s.token(r), Role: is.String(), LogOut: s.sessions.GetString(ctx, "role") != "" && is != anyone,
+	v := view{page: p, Here: r.URL.Path, Group: s.group != nil, Token: s.token(r), Role: is.String(), LogOut: s.sessions.GetString(ctx, "role") != "" && is != anyone,
 		Leave: s.showsDemo(), Said: said[r.URL.Query().Get("said")]}
 	if is > anyone {
 		if v.Shop, err = s.shop().Setting(ctx, desk.SettingName, ""); err != nil {
@@ -95,14 +96,22 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 		if r := s.shop().Refusal(); r != nil {
 			v.Refusal = r.Why
 		}
+		if v.Group {
+			v.LogOut, v.Nav = true, []navigation{{"All shops", "/group"}}
+		}
 		for _, rt := range s.routes() {
 			if rt.name != "" && rt.least <= is {
 				v.Nav = append(v.Nav, navigation{rt.name, strings.TrimSuffix(rt.path, "{$}")})
 			}
 		}
 	}
+	return send(w, r, v)
+}
+
+// send renders a page whole, then sends it.
+func send(w http.ResponseWriter, r *http.Request, v view) error {
 	var b bytes.Buffer
-	if err := pages.ExecuteTemplate(&b, p.Template, v); err != nil {
+	if err := pages.ExecuteTemplate(&b, v.Template, v); err != nil {
 		return err
 	}
 	h := w.Header()
@@ -120,8 +129,8 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 		zippers.Put(z)
 		text = small.Bytes()
 	}
-	if p.Status != 0 {
-		w.WriteHeader(p.Status)
+	if v.Status != 0 {
+		w.WriteHeader(v.Status)
 	}
 	w.Write(text)
 	return nil

@@ -21,6 +21,7 @@ type route struct {
 	name         string // in the navigation; empty: not there
 	body         int64  // bytes that may be sent, 0: the usual
 	demo         bool   // a change that is allowed while the invented shop is shown
+	alone        bool   // only of a shop that is none of a group: else the group has its own
 }
 
 func (r route) pattern() string {
@@ -66,20 +67,20 @@ func (s *Server) routes() []route {
 		{method: "POST", path: "/settings/limits", least: owner, serve: s.setLimits},
 		{method: "POST", path: "/settings/mail", least: owner, serve: s.setMail},
 		{method: "POST", path: "/settings/mail/test", least: owner, serve: s.testMail},
-		{method: "POST", path: "/settings/folder", least: owner, serve: s.setFolder},
+		{method: "POST", path: "/settings/folder", least: owner, serve: s.setFolder, alone: true},
 		{method: "POST", path: "/letters/again", least: owner, serve: s.letterAgain},
 		{method: "POST", path: "/letters/pause", least: owner, serve: s.pauseLetters},
-		{method: "POST", path: "/settings/access", least: owner, serve: s.setAccess},
-		{method: "POST", path: "/demo", least: owner, serve: s.showDemo, demo: true},
-		{method: "POST", path: "/demo/leave", least: owner, serve: s.leaveDemo, demo: true},
+		{method: "POST", path: "/settings/access", least: owner, serve: s.setAccess, alone: true},
+		{method: "POST", path: "/demo", least: owner, serve: s.showDemo, demo: true, alone: true},
+		{method: "POST", path: "/demo/leave", least: owner, serve: s.leaveDemo, demo: true, alone: true},
 		{method: "GET", path: "/working", least: counter, serve: s.working},
 		{method: "GET", path: "/guide", least: counter, serve: s.guide},
-		{method: "GET", path: "/login", least: anyone, serve: s.loginPage},
-		{method: "POST", path: "/login", least: anyone, serve: s.login, demo: true},
-		{method: "POST", path: "/logout", least: counter, serve: s.logout, demo: true},
-		{method: "GET", path: "/healthz", least: anyone, serve: s.health},
-		{method: "GET", path: "/readyz", least: anyone, serve: s.ready},
-		{method: "GET", path: "/assets/{name}", least: anyone, serve: s.asset},
+		{method: "GET", path: "/login", least: anyone, serve: s.loginPage, alone: true},
+		{method: "POST", path: "/login", least: anyone, serve: s.login, demo: true, alone: true},
+		{method: "POST", path: "/logout", least: counter, serve: s.logout, demo: true, alone: true},
+		{method: "GET", path: "/healthz", least: anyone, serve: s.health, alone: true},
+		{method: "GET", path: "/readyz", least: anyone, serve: s.ready, alone: true},
+		{method: "GET", path: "/assets/{name}", least: anyone, serve: s.asset, alone: true},
 		{path: "/", least: anyone, serve: func(http.ResponseWriter, *http.Request) error { return notFound }},
 	}
 }

@@ -51,6 +51,8 @@ type Config struct {
 	Demo    func(context.Context) (*store.Store, error) // make the invented shop, its report in it
 	Test    func(context.Context) error                 // send a test letter
 	Beat    func() time.Time                            // when the week's work was last begun
+
+	group *Group // that the shop is one of; nil for a shop alone
 }
 
 // Server is the pages of one shop.
@@ -73,19 +75,17 @@ type Server struct {
 
 // New gives the pages of a shop.
 func New(c Config) *Server {
-	s := &Server{Config: c, mux: http.NewServeMux(), sessions: scs.New(), hashing: make(chan struct{}, 2), handedIn: map[string]*handedIn{}, drawn: map[drawing]drawn{}}
-	rand.Read(s.key[:])
-	s.sessions.Store = c.Store.Sessions()
-	s.sessions.Lifetime = 7 * 24 * time.Hour
-	s.sessions.IdleTimeout = 12 * time.Hour
-	s.sessions.Cookie.Name = "freshet"
-	s.sessions.Cookie.SameSite = http.SameSiteStrictMode
-	s.sessions.ErrorFunc = func(w http.ResponseWriter, _ *http.Request, err error) {
-		s.Log.Error("a session could not be read or kept", "error", err)
-		http.Error(w, "The pages can't be shown now.", http.StatusInternalServerError)
+	s := &Server{Config: c, mux: http.NewServeMux(), hashing: make(chan struct{}, 2), handedIn: map[string]*handedIn{}, drawn: map[drawing]drawn{}}
+	if c.group != nil {
+		s.sessions, s.key = c.group.front.sessions, c.group.front.key
+	} else {
+		s.sessions = newSessions(s)
+		rand.Read(s.key[:])
 	}
 	for _, r := range s.routes() {
-		s.mux.Handle(r.pattern(), s.guard(r))
+		if !r.alone || s.group == nil {
+			s.mux.Handle(r.pattern(), s.guard(r))
+		}
 	}
 	s.guarded = http.NewCrossOriginProtection().Handler(s.mux)
 	return s

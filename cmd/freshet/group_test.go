@@ -1,0 +1,143 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"io"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"go.yaml.in/yaml/v3"
+
+	"freshet/ingest/store"
+	"freshet/ingest/store/pgtest"
+)
+
+// TestGroup sets a group up as its owner would: shops, an area, a user, a file
+// handed in; serves its pages and its numbers; and refuses what can't be.
+func TestGroup(t *testing.T) {
+	address := pgtest.Database(t)
+	t.Setenv("FRESHET_DB", address)
+	words := filepath.Join(t.TempDir(), "words")
+	if err := os.WriteFile(words, []byte("four words to get in\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	file := filepath.Join(t.TempDir(), "jobs.csv")
+	if err := os.WriteFile(file, []byte("ro_number,dropped_off,kind\n1,2026-11-02,brakes\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	now := func() time.Time { return time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC) }
+	for _, c := range []struct {
+		args   string
+		status int
+		says   string
+	}{
+		{"shop --shop east --name East", done, "East"},
+		{"shop --shop west --name West", done, "West"},
+		{"group", done, "no report yet"},
+		{"group area north east west", done, ""},
+		{"group area north south", failed, "south"},
+		{"group user pat --owner east", misuse, "needs a passphrase"},
+		{"group user pat --owner east --counter west --passphrase-file " + words, done, "counter"},
+		{"group user", done, "pat"},
+		{"group file east " + file, done, "jobs.csv waits for a worker"},
+		{"group --json", done, `"area":"north"`},
+		{"work --at-once 0", misuse, "at-once"},
+		{"serve --metrics 0.0.0.0:8138", misuse, "this machine alone"},
+		{"group --db " + filepath.Join(t.TempDir(), "shop.db"), misuse, "postgres://"},
+	} {
+		var out, errs bytes.Buffer
+		status := run(t.Context(), strings.Fields(c.args), &out, &errs, now)
+		if said := out.String() + errs.String(); status != c.status || !strings.Contains(said, c.says) {
+			t.Errorf("freshet %s: want %d and %q, have %d\n%s", c.args, c.status, c.says, status, said)
+		}
+	}
+
+	r, w := io.Pipe()
+	served := make(chan int, 1)
+	ctx, stop := context.WithCancel(t.Context())
+	go func() {
+		served <- run(ctx, []string{"serve", "--listen", "127.0.0.1:0", "--metrics", "127.0.0.1:18138"}, w, os.Stderr, now)
+		w.Close()
+	}()
+	line := make([]byte, 200)
+	n, err := r.Read(line)
+	if err != nil {
+		t.Fatal(err)
+	}
+	home := strings.Fields(string(line[:n]))[1]
+	for url, want := range map[string]string{home + "/readyz": "ready", home + "/group": "Passphrase", "http://127.0.0.1:18138/metrics": `freshet_jobs{state="available"} 1`} {
+		answer, err := http.Get(url)
+		if err != nil {
+			t.Fatal(err)
+		}
+		body, err := io.ReadAll(answer.Body)
+		answer.Body.Close()
+		if err != nil || !strings.Contains(string(body), want) {
+			t.Errorf("%s: want %q, have %s (%v)", url, want, body, err)
+		}
+	}
+	if answer, err := http.Get(home + "/metrics"); err != nil || answer.StatusCode == http.StatusOK && strings.Contains(answer.Request.URL.Path, "metrics") {
+		t.Errorf("the numbers are served with the pages: %v %v", answer, err)
+	}
+	stop()
+	if status := <-served; status != done {
+		t.Errorf("served until told to stop: %d", status)
+	}
+}
+
+// The compose file has a database, the pages and two workers that wait for it,
+// no password of its own, and the pages alone can be reached, from this machine.
+func TestCompose(t *testing.T) {
+	text, err := os.ReadFile("../../compose.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	type service struct {
+		Build, Image string
+		Command      []string
+		Environment  map[string]string
+		Ports        []string
+		DependsOn    map[string]map[string]string `yaml:"depends_on"`
+		Deploy       struct{ Replicas int }
+		Volumes      []string
+		Restart      string
+		Healthcheck  map[string]any
+	}
+	var file struct {
+		Services map[string]service
+		Volumes  map[string]any
+	}
+	d := yaml.NewDecoder(bytes.NewReader(text))
+	d.KnownFields(true)
+	if err := d.Decode(&file); err != nil {
+		t.Fatal(err)
+	}
+	db, pages, workers := file.Services["database"], file.Services["pages"], file.Services["work"]
+	if len(file.Services) != 3 || !strings.HasPrefix(db.Image, "postgres:") || db.Healthcheck["test"] == nil || workers.Deploy.Replicas != 2 {
+		t.Errorf("have %+v", file.Services)
+	}
+	if len(db.Ports)+len(workers.Ports) > 0 || len(pages.Ports) != 1 || !strings.HasPrefix(pages.Ports[0], "127.0.0.1:") {
+		t.Errorf("want the pages alone reached, from this machine: %v, %v, %v", db.Ports, pages.Ports, workers.Ports)
+	}
+	for name, s := range map[string]service{"serve": pages, "work": workers} {
+		if s.Build != "." || s.Command[0] != name || s.DependsOn["database"]["condition"] != "service_healthy" || !store.Shared(s.Environment["FRESHET_DB"]) {
+			t.Errorf("%s: have %+v", name, s)
+		}
+		c := (&app{}).root()
+		if _, _, err := c.Find(s.Command); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+	for _, s := range file.Services {
+		for name, value := range s.Environment {
+			if strings.Contains(name, "PASSWORD") && !strings.HasPrefix(value, "${") {
+				t.Errorf("%s stands in the file", name)
+			}
+		}
+	}
+}

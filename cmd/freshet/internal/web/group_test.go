@@ -1,0 +1,261 @@
+package web
+
+import (
+	"encoding/json"
+	"log/slog"
+	"net/http"
+	"net/http/httptest"
+	"net/url"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"context"
+
+	"freshet/capacity"
+	"freshet/cmd/freshet/internal/desk"
+	"freshet/forecast"
+	"freshet/ingest/store"
+	"freshet/ingest/store/pgtest"
+)
+
+// groupSite is the pages of a group of two shops, east and west: pat owns east
+// and has west's counter, sam has east's counter alone.
+type groupSite struct {
+	*Group
+	t      *testing.T
+	g      *store.Group
+	cookie string
+}
+
+const words = "four words to get in"
+
+func openGroup(t *testing.T) *groupSite {
+	t.Helper()
+	ctx := t.Context()
+	g, err := store.OpenGroup(ctx, pgtest.Database(t))
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { g.Close() })
+	now := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)
+	hash, err := Hash(words)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, user := range []string{"pat", "sam"} {
+		if err := g.SetUser(ctx, user, hash, now); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, shop := range []string{"east", "west"} {
+		db, err := g.Add(ctx, shop)
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer db.Close()
+		if err := db.Set(ctx, desk.SettingName, "Shop "+shop+"ern"); err != nil {
+			t.Fatal(err)
+		}
+		jobs := "ro_number,dropped_off,kind,unit\n77," + now.Format(time.DateOnly) + ",brakes,trailer of " + shop + "\n"
+		if _, err := db.TakeIn(ctx, store.HandIn{Name: shop + ".csv", File: strings.NewReader(jobs), Size: int64(len(jobs))}, forecast.DateOf(now)+1, now, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, m := range []store.Member{{User: "pat", Shop: "east", Role: "owner"}, {User: "pat", Shop: "west", Role: "counter"}, {User: "sam", Shop: "east", Role: "counter"}} {
+		if err := g.SetMember(ctx, m.User, m.Shop, m.Role); err != nil {
+			t.Fatal(err)
+		}
+	}
+	pages, err := NewGroup(ctx, GroupConfig{Group: g, Log: slog.New(slog.DiscardHandler), Now: func() time.Time { return now },
+		Anew: func(string) {}, Working: func(context.Context, string) bool { return false }, Test: func(context.Context, string) error { return nil }})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(pages.Close)
+	return &groupSite{Group: pages, t: t, g: g}
+}
+
+func (s *groupSite) ask(method, path string, form url.Values) *httptest.ResponseRecorder {
+	s.t.Helper()
+	r := httptest.NewRequest(method, "http://127.0.0.1:8137/", strings.NewReader(form.Encode()))
+	u, err := url.Parse(path)
+	if err != nil {
+		u = &url.URL{Path: path}
+	}
+	r.URL.Path, r.URL.RawQuery = u.Path, u.RawQuery
+	r.RemoteAddr = "127.0.0.1:50000"
+	r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+	if s.cookie != "" {
+		r.AddCookie(&http.Cookie{Name: "freshet", Value: s.cookie})
+	}
+	w := httptest.NewRecorder()
+	s.ServeHTTP(w, r)
+	for _, c := range w.Result().Cookies() {
+		s.cookie = c.Value
+	}
+	return w
+}
+
+var tokenField = regexp.MustCompile(`name="token" value="([^"]+)"`)
+
+// post sends a form with the token of the page it stands on.
+func (s *groupSite) post(from, path string, form url.Values) *httptest.ResponseRecorder {
+	s.t.Helper()
+	if m := tokenField.FindStringSubmatch(s.ask("GET", from, nil).Body.String()); m != nil {
+		form.Set("token", m[1])
+	}
+	return s.ask("POST", path, form)
+}
+
+func (s *groupSite) logIn(user string) {
+	s.t.Helper()
+	s.cookie = ""
+	if w := s.post("/login", "/login", url.Values{"name": {user}, "passphrase": {words}}); w.Header().Get("Location") != "/group" {
+		s.t.Fatalf("%s isn't let in: %d %s", user, w.Code, w.Body)
+	}
+}
+
+func (s *groupSite) choose(shop string) int {
+	s.t.Helper()
+	return s.post("/group", "/group", url.Values{"shop": {shop}}).Code
+}
+
+// TestTenants has users ask for everything that there is. Nothing of a shop in
+// which one is nothing is shown by any route, whatever was chosen before and
+// whatever the address says.
+func TestTenants(t *testing.T) {
+	s := openGroup(t)
+	routes := (&Server{Config: Config{group: s.Group}}).routes()
+	all := func(who string, shown func(rt route, w *httptest.ResponseRecorder)) {
+		for _, rt := range routes {
+			if rt.alone {
+				continue
+			}
+			method := rt.method
+			if method == "" {
+				method = "GET"
+			}
+			for _, query := range []string{"", "?shop=west", "?shop=west&id=1&key=77"} {
+				w := s.ask(method, rt.example()+query, url.Values{"shop": {"west"}, "token": {"none"}})
+				shown(rt, w)
+				if body := w.Body.String(); strings.Contains(body, "western") || strings.Contains(body, "trailer of west") {
+					t.Errorf("%s: %s %s shows the other shop: %d", who, method, rt.path, w.Code)
+				}
+			}
+		}
+	}
+	refused := func(rt route, w *httptest.ResponseRecorder) {
+		if to := w.Header().Get("Location"); w.Code != http.StatusNotFound && w.Code != http.StatusUnauthorized && to != "/login" && to != "/group" {
+			t.Errorf("%s %s: have %d %s", rt.method, rt.path, w.Code, to)
+		}
+	}
+	all("nobody", refused)
+	s.cookie = "AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA"
+	all("made up", refused)
+
+	s.logIn("sam")
+	all("sam, without a shop", refused)
+	if code := s.choose("west"); code != http.StatusNotFound {
+		t.Errorf("sam chooses a shop that isn't his: %d", code)
+	}
+	if code := s.choose("north"); code != http.StatusNotFound {
+		t.Errorf("sam chooses a shop that there isn't: %d", code)
+	}
+	if code := s.choose("east"); code != http.StatusSeeOther {
+		t.Fatalf("sam can't choose his shop: %d", code)
+	}
+	saw := 0
+	all("sam in east", func(rt route, w *httptest.ResponseRecorder) {
+		if w.Code == http.StatusOK {
+			saw++
+		}
+		if rt.least == owner && w.Code != http.StatusForbidden {
+			t.Errorf("%s %s at the counter: have %d", rt.method, rt.path, w.Code)
+		}
+	})
+	if w := s.ask("GET", "/jobs", nil); saw == 0 || !strings.Contains(w.Body.String(), "trailer of east") {
+		t.Errorf("sam sees nothing of his own shop: %d", w.Code)
+	}
+
+	// Who is shut out of a shop that he had chosen sees nothing more of it, nor
+	// does who got another passphrase.
+	s.logIn("pat")
+	if code := s.choose("west"); code != http.StatusSeeOther {
+		t.Fatalf("pat can't choose west: %d", code)
+	}
+	if w := s.ask("GET", "/jobs", nil); !strings.Contains(w.Body.String(), "trailer of west") {
+		t.Errorf("pat sees nothing of west: %d", w.Code)
+	}
+	if w := s.ask("GET", "/crew", nil); w.Code != http.StatusForbidden {
+		t.Errorf("pat is at west's counter and sees its crew: %d", w.Code)
+	}
+	if err := s.g.SetMember(t.Context(), "pat", "west", ""); err != nil {
+		t.Fatal(err)
+	}
+	all("pat, shut out of west", refused)
+	if code := s.choose("east"); code != http.StatusSeeOther {
+		t.Fatalf("pat can't choose east: %d", code)
+	}
+	if w := s.ask("GET", "/records", nil); w.Code != http.StatusOK || strings.Contains(w.Body.String(), "west.csv") {
+		t.Errorf("east's owner sees its records: %d", w.Code)
+	}
+	hash, err := Hash(words + " anew")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.g.SetUser(t.Context(), "pat", hash, time.Now()); err != nil {
+		t.Fatal(err)
+	}
+	all("pat, by the old passphrase", refused)
+}
+
+// The group's page shows a user's shops alone, the worst first, with words for
+// each shade, and the loans between them; and forms without the session's token
+// do nothing.
+func TestGroupPage(t *testing.T) {
+	s := openGroup(t)
+	ctx := t.Context()
+	monday := forecast.NewDate(2026, 11, 30)
+	for shop, chance := range map[string]float64{"east": .05, "west": .45} {
+		b := store.Brief{Shop: shop, Title: "Shop " + shop + "ern <b>", AsOf: monday - 7, MadeAt: s.Now()}
+		for i := range 2 {
+			w := store.BriefWeek{Monday: monday + forecast.Date(7*i), DropOffs: 20}
+			w.Hours.V, w.Hours.Valid, w.Available.V, w.Available.Valid, w.Chance.V, w.Chance.Valid = 100, true, 110, true, chance+.1*float64(i), true
+			b.Weeks = append(b.Weeks, w)
+		}
+		if err := s.g.KeepBrief(ctx, b); err != nil {
+			t.Fatal(err)
+		}
+	}
+	text, err := json.Marshal(capacity.Loan{Monday: monday, Hours: 34, Lender: capacity.Change{Before: .05, After: .15}, Borrower: capacity.Change{Before: .45, After: .2}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.g.KeepLoans(ctx, []store.Loan{{Monday: monday, Lender: "east", Borrower: "west", Loan: text}}); err != nil {
+		t.Fatal(err)
+	}
+	s.logIn("pat")
+	body := s.ask("GET", "/group", nil).Body.String()
+	for _, want := range []string{"Shop eastern &lt;b&gt;", "fine 5 %", "tight 15 %", "short 45 %", "short 55 %", "<td>40</td><td>200 h</td><td>220 h</td><td>1 of 2</td>",
+		"Week of November 30: <strong>east</strong> to <strong>west</strong>, 34 hours", "from 45 % to 20 %"} {
+		if !strings.Contains(body, want) {
+			t.Errorf("the page lacks %q:\n%s", want, body)
+		}
+	}
+	if strings.Index(body, "western") > strings.Index(body, "eastern") {
+		t.Error("want the shop in most trouble first")
+	}
+	if w := s.ask("POST", "/group", url.Values{"shop": {"east"}, "token": {"none"}}); w.Code != http.StatusForbidden {
+		t.Errorf("a form from elsewhere chooses a shop: %d", w.Code)
+	}
+	s.logIn("sam")
+	if body := s.ask("GET", "/group", nil).Body.String(); strings.Contains(body, "west") || !strings.Contains(body, "eastern") || !strings.Contains(body, "<td>20</td>") {
+		t.Errorf("sam's page has more or less than his shop:\n%s", body)
+	}
+	s.cookie = ""
+	if w := s.post("/login", "/login", url.Values{"name": {"sam"}, "passphrase": {"another four words"}}); w.Code != http.StatusUnauthorized {
+		t.Errorf("a wrong passphrase: %d", w.Code)
+	}
+}
