@@ -13,6 +13,7 @@ import (
 )
 
 func TestBackupAndRestore(t *testing.T) {
+	store.OfAFile(t)
 	ctx := context.Background()
 	s := open(t)
 	take(t, s, export)
@@ -72,6 +73,7 @@ func TestBackupAndRestore(t *testing.T) {
 
 // A damaged database gives no backup, and the last good one stays.
 func TestBadBackupReplacesNothing(t *testing.T) {
+	store.OfAFile(t)
 	ctx := context.Background()
 	s := open(t)
 	take(t, s, export)
@@ -109,6 +111,7 @@ func TestBadBackupReplacesNothing(t *testing.T) {
 // A backup that is cut short, of a newer version, or none at all changes
 // nothing.
 func TestBadRestoreChangesNothing(t *testing.T) {
+	store.OfAFile(t)
 	ctx := context.Background()
 	s := open(t)
 	take(t, s, export)
@@ -157,6 +160,7 @@ func TestBadRestoreChangesNothing(t *testing.T) {
 
 // A database too damaged to open is set aside and replaced.
 func TestRestoreOverADamagedDatabase(t *testing.T) {
+	store.OfAFile(t)
 	ctx := context.Background()
 	s := open(t)
 	take(t, s, export)
@@ -187,6 +191,7 @@ func TestRestoreOverADamagedDatabase(t *testing.T) {
 }
 
 func TestLock(t *testing.T) {
+	store.OfAFile(t)
 	path := filepath.Join(t.TempDir(), "shop.db")
 	one, err := store.Lock(path)
 	if err != nil {

@@ -3,7 +3,6 @@ package store
 import (
 	"context"
 	"errors"
-	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -17,7 +16,7 @@ import (
 // back, and the history accounts for all of it.
 func TestByHand(t *testing.T) {
 	ctx := context.Background()
-	s := openAt(t, filepath.Join(t.TempDir(), "shop.db"))
+	s := Empty(t)
 	at := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	file := func(kind, status string) Batch {
 		t.Helper()
@@ -85,7 +84,7 @@ func TestByHand(t *testing.T) {
 // put back, by undo or by a word.
 func TestTakenOut(t *testing.T) {
 	ctx := context.Background()
-	s := openAt(t, filepath.Join(t.TempDir(), "shop.db"))
+	s := Empty(t)
 	at := time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
 	file := func(until string) Batch {
 		t.Helper()

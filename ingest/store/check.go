@@ -207,12 +207,24 @@ func (c *checker) weekly() error {
 }
 
 func (c *checker) batches() error {
-	return c.each("SELECT id, file, taken_in, content FROM batches WHERE undone_at IS NULL", func(v []any) error {
+	if err := c.each("SELECT id, file, taken_in, content, undone_at FROM batches", func(v []any) error {
+		id := as[int64](v[0])
+		sum := c.content[id]
+		delete(c.content, id)
+		if v[4] != nil {
+			return nil
+		}
 		c.h.Batches++
 		kept, _ := v[3].([]byte) // nil: taken in before there were any
-		if sum := c.content[as[int64](v[0])]; v[3] != nil && !slices.Equal(kept, sum[:]) {
+		if v[3] != nil && !slices.Equal(kept, sum[:]) {
 			c.fault("the records are not all there as %s, taken in at %s, left them", v[1], v[2])
 		}
 		return nil
-	})
+	}); err != nil {
+		return err
+	}
+	for id := range c.content {
+		c.fault("records are of import %d, which is not there", id)
+	}
+	return nil
 }

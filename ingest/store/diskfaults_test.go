@@ -21,6 +21,7 @@ var said = []string{"freshet stopped writing", "the disk is full", "the disk doe
 // after, an import that was acknowledged is there, nothing is written after a
 // sync or a commit that failed, reading goes on, and the next start is clean.
 func TestDiskFaults(t *testing.T) {
+	OfAFile(t)
 	shim := buildShim(t)
 	dir := inMemory(t)
 	before := filepath.Join(dir, "before.db")

@@ -55,6 +55,7 @@ func importJobs(s *Store, j *jobs) (Batch, error) {
 
 func openAt(t testing.TB, path string) *Store {
 	t.Helper()
+	OfAFile(t)
 	s, err := Open(context.Background(), path)
 	if err != nil {
 		t.Fatal(err)
@@ -153,6 +154,7 @@ var (
 // database with all that it had acknowledged, at most one batch more, and
 // nothing by halves; and a sound backup, if there is one.
 func TestKill(t *testing.T) {
+	OfAFile(t)
 	kills := *killing
 	if testing.Short() {
 		kills = 8
@@ -261,7 +263,7 @@ func killAt(t *testing.T, v victim, shim string) (acknowledged int, where string
 
 // An import cancelled at any row leaves nothing, and the writer in order.
 func TestCancel(t *testing.T) {
-	s := openAt(t, filepath.Join(t.TempDir(), "shop.db"))
+	s := Empty(t)
 	if _, err := importJobs(s, &jobs{n: 100, hours: 1}); err != nil {
 		t.Fatal(err)
 	}
@@ -289,7 +291,7 @@ func TestCancel(t *testing.T) {
 
 // A panic while rows are read doesn't leave the transaction open.
 func TestPanicInRows(t *testing.T) {
-	s := openAt(t, filepath.Join(t.TempDir(), "shop.db"))
+	s := Empty(t)
 	func() {
 		defer func() {
 			if recover() == nil {

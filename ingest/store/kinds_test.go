@@ -124,6 +124,7 @@ func TestGroupingIsAChange(t *testing.T) {
 
 // A database of a freshet that had later tables, but not these, gets them.
 func TestKindsComeLate(t *testing.T) {
+	store.OfAFile(t)
 	s := open(t)
 	take(t, s, roofs)
 	db := raw(t, s)

@@ -26,6 +26,7 @@ func nightly(t *testing.T, folder string) string {
 // Over forty days, seven days and four weeks are kept, and nothing else is
 // touched; each day has one backup, which holds the records.
 func TestNightly(t *testing.T) {
+	store.OfAFile(t)
 	s, folder := open(t), filepath.Join(t.TempDir(), "backups")
 	take(t, s, "RO,Date In\n1,2026-02-02\n")
 	first := time.Date(2026, 3, 1, 0, 5, 0, 0, time.UTC) // a Sunday
@@ -64,6 +65,7 @@ func TestNightly(t *testing.T) {
 
 // A database that went bad pushes no good backup out.
 func TestNightlyKeepsTheLastGoodOne(t *testing.T) {
+	store.OfAFile(t)
 	s, folder := open(t), filepath.Join(t.TempDir(), "backups")
 	take(t, s, "RO,Date In\n1,2026-02-02\n")
 	one := store.Keep{Daily: 1}

@@ -10,21 +10,11 @@ import (
 	"time"
 )
 
-func people(t *testing.T) *Store {
-	t.Helper()
-	s, err := Open(context.Background(), filepath.Join(t.TempDir(), "shop.db"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { s.Close() })
-	return s
-}
-
 // 10,000 guesses within an hour from 50 addresses: at most 100 are looked at;
 // an address that hasn't failed is still let in at once, and the count survives
 // a restart.
 func TestGuessing(t *testing.T) {
-	s, ctx := people(t), context.Background()
+	s, ctx := Empty(t), context.Background()
 	now := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)
 	looked := 0
 	for i := range 10000 {
@@ -59,7 +49,7 @@ func TestGuessing(t *testing.T) {
 // Someone who mistypes has five tries, then waits a second, two, four; the
 // right passphrase clears the count.
 func TestMistyping(t *testing.T) {
-	s, ctx := people(t), context.Background()
+	s, ctx := Empty(t), context.Background()
 	now := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)
 	for range freeGuesses {
 		if wait, err := s.Guess(ctx, "here", now); wait != 0 || err != nil {
@@ -85,7 +75,7 @@ func TestMistyping(t *testing.T) {
 
 // What the browser holds is nowhere in the database's files.
 func TestSessions(t *testing.T) {
-	s := people(t)
+	s := Empty(t)
 	const token = "a-token-that-only-the-browser-knows"
 	kept := s.Sessions()
 	if err := kept.Commit(token, []byte("owner"), time.Now().Add(time.Hour)); err != nil {
@@ -94,6 +84,7 @@ func TestSessions(t *testing.T) {
 	if data, ok, err := kept.Find(token); string(data) != "owner" || !ok || err != nil {
 		t.Errorf("have %q, %v, %v", data, ok, err)
 	}
+	OfAFile(t)
 	files, err := filepath.Glob(s.Path() + "*")
 	if err != nil || len(files) < 2 {
 		t.Fatal("need the database and its log, have ", files, err)
@@ -122,7 +113,7 @@ func TestSessions(t *testing.T) {
 // While a file is being taken in, a page that only puts off its session's end
 // doesn't wait for it; a new session does, and is kept.
 func TestSessionDuringImport(t *testing.T) {
-	s := people(t)
+	s := Empty(t)
 	kept := s.Sessions()
 	now := time.Now()
 	if err := kept.Commit("one", []byte("owner"), now.Add(time.Hour)); err != nil {
@@ -158,7 +149,7 @@ func TestSessionDuringImport(t *testing.T) {
 }
 
 func TestChangesStay(t *testing.T) {
-	s, ctx := people(t), context.Background()
+	s, ctx := Empty(t), context.Background()
 	at := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)
 	if err := s.Note(ctx, Change{at, "owner", "named the shop"}); err != nil {
 		t.Fatal(err)

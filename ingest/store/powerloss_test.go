@@ -76,6 +76,7 @@ func resize(b []byte, n int) []byte {
 // Seen red: with synchronous=NORMAL, or OFF, on the writer's connection,
 // imports that were acknowledged are gone in the first state.
 func TestPowerLoss(t *testing.T) {
+	OfAFile(t)
 	shim := buildShim(t)
 	c := shimmed{Path: filepath.Join(t.TempDir(), "shop.db"), Batches: 8, Rows: 800}
 	d, log := c.run(t, shim, "")

@@ -53,6 +53,7 @@ func left(t *testing.T, path string, ends ...string) {
 // A database on a write-protected disk is read, its log too if one is left
 // there; what would change it is refused with the reason.
 func TestReadOnlyDisk(t *testing.T) {
+	OfAFile(t)
 	for name, leave := range map[string]func(path string){
 		"closed": func(path string) {
 			s := openAt(t, path)

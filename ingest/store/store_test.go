@@ -15,23 +15,13 @@ import (
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
-	"freshet/ingest/store/pgtest"
 )
 
 var at = time.Date(2026, 3, 2, 14, 0, 0, 0, time.UTC)
 
 func open(t testing.TB) *store.Store {
 	t.Helper()
-	path := filepath.Join(t.TempDir(), "a shop?#1.db")
-	if os.Getenv("FRESHET_TEST_DB") == "postgres" {
-		path = pgtest.Database(t)
-	}
-	s, err := store.Open(context.Background(), path)
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { s.Close() })
-	return s
+	return store.Empty(t)
 }
 
 // take imports CSV text of drop-offs; the shop in it is invented.
@@ -238,6 +228,7 @@ func TestSettingsRunsLayouts(t *testing.T) {
 }
 
 func TestOpenKeepsWhatIsThere(t *testing.T) {
+	store.OfAFile(t)
 	path := filepath.Join(t.TempDir(), "deep", "shop.db")
 	for range 2 {
 		s, err := store.Open(context.Background(), path)
@@ -272,6 +263,7 @@ func TestOpenKeepsWhatIsThere(t *testing.T) {
 }
 
 func TestNotADatabase(t *testing.T) {
+	store.OfAFile(t)
 	path := filepath.Join(t.TempDir(), "photo.db")
 	if err := os.WriteFile(path, bytes.Repeat([]byte("not a database "), 1000), 0o600); err != nil {
 		t.Fatal(err)

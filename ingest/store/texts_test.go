@@ -16,27 +16,7 @@ import (
 func TestTextsAreNoStatements(t *testing.T) {
 	s := open(t)
 	ctx := context.Background()
-	db := raw(t, s)
-	tables := func() string {
-		rows, err := db.Query("SELECT name, coalesce(sql, '') FROM sqlite_schema ORDER BY name")
-		if err != nil {
-			t.Fatal(err)
-		}
-		defer rows.Close()
-		var all strings.Builder
-		for rows.Next() {
-			var name, text string
-			if err := rows.Scan(&name, &text); err != nil {
-				t.Fatal(err)
-			}
-			all.WriteString(name + text + "\n")
-		}
-		if err := rows.Err(); err != nil {
-			t.Fatal(err)
-		}
-		return all.String()
-	}
-	before := tables()
+	before := store.Tables(t, s)
 	words := []string{`'); DROP TABLE job_lines; --`, `" OR 1=1 --`, `x' UNION SELECT hash FROM passphrases --`, `%_`, `?1`, `:name`, `$1`, `\'`, "`x`", `[x]`, `''`, `/* x`, `Robert'); VACUUM; --`}
 	quoted := func(s string) string { return `"` + strings.ReplaceAll(s, `"`, `""`) + `"` }
 	var jobs, crew, off strings.Builder
@@ -79,7 +59,7 @@ func TestTextsAreNoStatements(t *testing.T) {
 			t.Errorf("%q: have %+v", w, k)
 		}
 	}
-	if after := tables(); after != before {
+	if after := store.Tables(t, s); after != before {
 		t.Errorf("the tables were:\n%s\nand are:\n%s", before, after)
 	}
 	if h, err := s.Check(ctx); err != nil || len(h.Faults) > 0 {

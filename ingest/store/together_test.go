@@ -41,7 +41,7 @@ func TestTogether(t *testing.T) {
 		}
 	}
 	var have, want float64
-	if err := raw(t, s).QueryRow("SELECT sum(ro * quoted) FROM job_lines").Scan(&have); err != nil {
+	if err := raw(t, s).QueryRow("SELECT sum(CAST(ro AS INTEGER) * quoted) FROM job_lines").Scan(&have); err != nil {
 		t.Fatal(err)
 	}
 	for ro, h := range hours {
