@@ -51,6 +51,9 @@ func Raw(t testing.TB, s *Store) *sql.DB {
 	return db
 }
 
+// Reader gives what the store reads with.
+func Reader(s *Store) *sql.DB { return s.r.DB }
+
 // Unguarded lifts what keeps a table's rows from being changed.
 func Unguarded(t testing.TB, s *Store, table string) {
 	t.Helper()

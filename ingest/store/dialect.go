@@ -103,65 +103,125 @@ func (c *pgConn) CheckNamedValue(v *driver.NamedValue) (err error) {
 	return err
 }
 
-// A pgStmt is a session's statement. All rows of its answer are read before the
-// first is handed on: while a connection gives one answer, it takes no other
-// question.
+// A pgSession is a session's connection. While it gives one answer, it takes no
+// other question: rows that are still being read when one is asked are read to
+// their end before.
+type pgSession struct {
+	c    *stdlib.Conn
+	open *pgRows
+}
+
+// A pgStmt is a session's statement.
 type pgStmt struct {
-	c     *stdlib.Conn
+	on    *pgSession
 	query string
 	args  []driver.NamedValue
 }
 
-func (s *pgStmt) all(args []driver.NamedValue) []driver.NamedValue {
+// ready makes the connection free, and adds the arguments that are missing.
+func (s *pgStmt) ready(args []driver.NamedValue) ([]driver.NamedValue, error) {
+	if open := s.on.open; open != nil {
+		if err := open.readOn(); err != nil {
+			return nil, err
+		}
+	}
 	for i := range s.args {
 		s.args[i] = driver.NamedValue{Ordinal: i + 1}
 	}
 	for _, a := range args {
 		s.args[a.Ordinal-1] = a
 	}
-	return s.args
+	return s.args, nil
 }
 
 func (s *pgStmt) ExecContext(ctx context.Context, args []driver.NamedValue) (driver.Result, error) {
-	return s.c.ExecContext(ctx, s.query, s.all(args))
-}
-
-func (s *pgStmt) QueryContext(ctx context.Context, args []driver.NamedValue) (driver.Rows, error) {
-	rows, err := s.c.QueryContext(ctx, s.query, s.all(args))
+	all, err := s.ready(args)
 	if err != nil {
 		return nil, err
 	}
-	defer rows.Close()
-	read := &readRows{columns: rows.Columns()}
-	for {
-		values := make([]driver.Value, len(read.columns))
-		if err := rows.Next(values); err == io.EOF {
-			return read, nil
-		} else if err != nil {
-			return nil, err
-		}
-		read.rows = append(read.rows, values)
+	return s.on.c.ExecContext(ctx, s.query, all)
+}
+
+func (s *pgStmt) QueryContext(ctx context.Context, args []driver.NamedValue) (driver.Rows, error) {
+	all, err := s.ready(args)
+	if err != nil {
+		return nil, err
 	}
+	rows, err := s.on.c.QueryContext(ctx, s.query, all)
+	if err != nil {
+		return nil, err
+	}
+	s.on.open = &pgRows{on: s.on, rows: rows, columns: rows.Columns()}
+	return s.on.open, nil
 }
 
 // Close does nothing: the connection remembers its statements.
 func (s *pgStmt) Close() error { return nil }
 
-type readRows struct {
+// pgRows are an answer of a session's statement.
+type pgRows struct {
+	on      *pgSession
+	rows    driver.Rows // nil once they are all read
 	columns []string
-	rows    [][]driver.Value
+	rest    [][]driver.Value
 }
 
-func (r *readRows) Columns() []string { return r.columns }
-func (r *readRows) Close() error      { return nil }
+func (r *pgRows) Columns() []string { return r.columns }
 
-func (r *readRows) Next(into []driver.Value) error {
-	if len(r.rows) == 0 {
+func (r *pgRows) Next(into []driver.Value) error {
+	if r.rows != nil {
+		return r.rows.Next(into)
+	}
+	if len(r.rest) == 0 {
 		return io.EOF
 	}
-	copy(into, r.rows[0])
-	r.rows = r.rows[1:]
+	copy(into, r.rest[0])
+	r.rest = r.rest[1:]
 	return nil
+}
+
+// readOn reads what is left.
+func (r *pgRows) readOn() error {
+	for {
+		values := make([]driver.Value, len(r.columns))
+		switch err := r.rows.Next(values); err {
+		case nil:
+			r.rest = append(r.rest, values)
+		case io.EOF:
+			return r.Close()
+		default:
+			return errors.Join(err, r.Close())
+		}
+	}
+}
+
+func (r *pgRows) Close() error {
+	if r.rows == nil {
+		return nil
+	}
+	err := r.rows.Close()
+	r.rows, r.on.open = nil, nil
+	return err
+}
+
+// countOn has the numbers that are given to new rows go on after those that
+// were written with theirs.
+func (t *session) countOn() error {
+	if !t.postgres { // SQLite looks which one was last
+		return nil
+	}
+	numbered, err := t.prepare("SELECT table_name::text FROM information_schema.columns WHERE table_schema = current_schema() AND column_name = 'id' AND is_identity = 'YES'")
+	if err != nil {
+		return err
+	}
+	return numbered.each(func(v []driver.Value) error {
+		name := v[0].(string)
+		set, err := t.prepare("SELECT setval(pg_get_serial_sequence('" + name + "', 'id'), coalesce(max(id), 0) + 1, false) FROM " + name)
+		if err != nil {
+			return err
+		}
+		return set.each(func([]driver.Value) error { return nil })
+	})
 }
 
 // sessionOn gives a session on a connection. It panics if that is none of the
@@ -177,9 +237,10 @@ func sessionOn(c any) *session {
 			return s.(*sqlite3.SQLiteStmt), nil
 		}}
 	case *pgConn:
-		return &session{savepoints: true, prepareOn: func(query string) (prepared, error) {
+		on := &pgSession{c: c.Conn}
+		return &session{postgres: true, prepareOn: func(query string) (prepared, error) {
 			query, n := translate(query)
-			return &pgStmt{c.Conn, query, make([]driver.NamedValue, n)}, nil
+			return &pgStmt{on, query, make([]driver.NamedValue, n)}, nil
 		}}
 	}
 	panic(fmt.Sprintf("store: no sessions on a %T", c))

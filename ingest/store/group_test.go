@@ -3,9 +3,12 @@ package store_test
 import (
 	"context"
 	"errors"
+	"slices"
 	"strings"
+	"sync"
 	"testing"
 
+	"freshet/ingest"
 	"freshet/ingest/store"
 	"freshet/ingest/store/pgtest"
 )
@@ -52,4 +55,119 @@ func TestGroup(t *testing.T) {
 			t.Errorf("want the name %q refused", name)
 		}
 	}
+}
+
+// Two shops share one connection, and ask the same questions in turn and at the
+// same time: each sees its own rows alone, whatever the connection was used for
+// before. That is what keeps shops apart, so that no statement need name one.
+func TestShopsAreApart(t *testing.T) {
+	ctx := context.Background()
+	group, err := store.OpenGroup(ctx, pgtest.Database(t)+"&pool_max_conns=2")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer group.Close()
+	shops := map[string]*store.Store{}
+	for _, name := range []string{"north", "south"} {
+		if shops[name], err = group.Add(ctx, name); err != nil {
+			t.Fatal(err)
+		}
+		defer shops[name].Close()
+		take(t, shops[name], strings.ReplaceAll(export, "plumbing", name))
+	}
+	own := func(name string) {
+		s := shops[name]
+		if kinds, err := s.Kinds(ctx); err != nil || !slices.ContainsFunc(kinds, func(k store.Kind) bool { return k.Name == name }) || len(kinds) != 4 {
+			t.Errorf("%s: have %+v, %v", name, kinds, err)
+		}
+		if err := s.Set(ctx, "name", name); err != nil {
+			t.Error(err)
+		}
+		if have, err := s.Setting(ctx, "name", ""); err != nil || have != name {
+			t.Errorf("%s: have %q, %v", name, have, err)
+		}
+	}
+	var together sync.WaitGroup
+	for name := range shops {
+		together.Go(func() {
+			for range 50 {
+				own(name)
+			}
+		})
+	}
+	together.Wait()
+	for range 10 { // and after one that failed
+		broken := errors.New("the file breaks off")
+		if _, err := shops["north"].Import(ctx, store.Batch{Kind: ingest.DropOffs, TakenIn: at}, &failing{7, broken}, nil); !errors.Is(err, broken) {
+			t.Error(err)
+		}
+		own("south")
+		own("north")
+	}
+	// Who takes a connection past the shops sees none of their tables.
+	var n int
+	if err := group.Pool().QueryRow(ctx, "SELECT count(*) FROM job_lines").Scan(&n); err == nil {
+		t.Errorf("want no table of a shop outside of it, have %d lines", n)
+	}
+	if err := group.Pool().QueryRow(ctx, "SELECT count(*) FROM shops").Scan(&n); err != nil || n != 2 {
+		t.Errorf("have %d shops, %v", n, err)
+	}
+}
+
+// Who reads can't write, and writers of one shop wait for each other, in several
+// processes too; those of another don't.
+func TestOneWriterAShop(t *testing.T) {
+	ctx, address := context.Background(), pgtest.Database(t)
+	var north [2]*store.Store
+	for i := range north {
+		var err error
+		if north[i], err = store.Open(ctx, address+"&shop=north"); err != nil {
+			t.Fatal(err)
+		}
+		defer north[i].Close()
+	}
+	south, err := store.Open(ctx, address+"&shop=south")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer south.Close()
+	if _, err := store.Reader(north[0]).Exec("INSERT INTO settings(name, value) VALUES('a', 'b')"); err == nil || !strings.Contains(err.Error(), "read-only") {
+		t.Errorf("want a reader that can't write, have %v", err)
+	}
+	wrote := make(chan string, 3)
+	if _, err := north[0].Import(ctx, store.Batch{Kind: ingest.DropOffs, TakenIn: at}, &during{failing: failing{n: 3}, do: func() {
+		go func() {
+			if err := north[1].Set(ctx, "name", "north"); err != nil {
+				t.Error(err)
+			}
+			wrote <- "north"
+		}()
+		if err := south.Set(ctx, "name", "south"); err != nil {
+			t.Error(err)
+		}
+		wrote <- "south"
+		if batches, err := north[1].Batches(ctx, 9); err != nil || len(batches) != 0 {
+			t.Errorf("want nothing seen of an import under way, have %v, %v", batches, err)
+		}
+		wrote <- "import"
+	}}, nil); err != nil {
+		t.Fatal(err)
+	}
+	if order := <-wrote + " " + <-wrote + " " + <-wrote; order != "south import north" {
+		t.Errorf("have %s", order)
+	}
+}
+
+// during gives rows, and does something once in between.
+type during struct {
+	failing
+	do func()
+}
+
+func (d *during) Next() bool {
+	if d.do != nil {
+		d.do()
+		d.do = nil
+	}
+	return d.failing.Next()
 }

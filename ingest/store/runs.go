@@ -69,11 +69,10 @@ const ofTheShop = "name NOT LIKE 'mail %' AND name NOT LIKE 'web %' AND name NOT
 // stand again, on the copy alone. A file or a step that was taken back is gone,
 // so that the copy can't have it. The caller closes the copy and removes it.
 func (s *Store) Past(ctx context.Context, b Basis, path string, now time.Time) (_ *Store, err error) {
-	if s.group != nil {
-		return nil, ErrOfGroup
-	}
-	if _, err := newCopy(ctx, s.r, path); err != nil {
-		return nil, err
+	if s.group == nil {
+		if _, err := newCopy(ctx, s.r, path); err != nil {
+			return nil, err
+		}
 	}
 	c, err := Open(ctx, path)
 	if err != nil {
@@ -84,6 +83,11 @@ func (s *Store) Past(ctx context.Context, b Basis, path string, now time.Time) (
 			err = errors.Join(err, c.Close())
 		}
 	}()
+	if s.group != nil {
+		if _, err := Move(ctx, s, c, nil); err != nil {
+			return nil, err
+		}
+	}
 	for {
 		have, err := c.Basis(ctx)
 		switch {

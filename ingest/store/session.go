@@ -15,9 +15,9 @@ import (
 // past database/sql, which starts a goroutine for every query and copies every
 // argument: an import makes a call a row.
 type session struct {
-	prepareOn  func(query string) (prepared, error)
-	savepoints bool // a statement that fails ends the transaction, unless there is one
-	stmts      []*statement
+	prepareOn func(query string) (prepared, error)
+	postgres  bool
+	stmts     []*statement
 }
 
 // prepared is a statement as a driver has it. Arguments that are missing are
@@ -30,8 +30,9 @@ type prepared interface {
 
 // A statement is a prepared one with room for its arguments.
 type statement struct {
-	s    prepared
-	args []driver.NamedValue
+	s       prepared
+	args    []driver.NamedValue
+	columns []string // of the rows that it gave last
 }
 
 // session runs f in a write transaction, and undoes all of it if f fails.
@@ -116,17 +117,17 @@ func (t *session) prepare(query string) (*statement, error) {
 // of it is on record already. SQLite takes such a statement back by itself, while
 // PostgreSQL has to be told where to go back to.
 func (t *session) attempt(f func() error) (known bool, err error) {
-	if t.savepoints {
+	if t.postgres { // whose transaction an error ends, unless there is a savepoint
 		if err := t.exec("SAVEPOINT attempt"); err != nil {
 			return false, err
 		}
 	}
 	switch err = f(); {
-	case onRecord(err) && t.savepoints:
+	case onRecord(err) && t.postgres:
 		return true, t.exec("ROLLBACK TO attempt")
 	case onRecord(err):
 		return true, nil
-	case err == nil && t.savepoints:
+	case err == nil && t.postgres:
 		return false, t.exec("RELEASE attempt")
 	}
 	return false, err
@@ -168,7 +169,8 @@ func (st *statement) each(f func(values []driver.Value) error, args ...any) erro
 		return wrap(err)
 	}
 	defer rows.Close()
-	values := make([]driver.Value, len(rows.Columns()))
+	st.columns = rows.Columns()
+	values := make([]driver.Value, len(st.columns))
 	for {
 		if err := rows.Next(values); err == io.EOF {
 			return nil
