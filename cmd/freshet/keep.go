@@ -20,7 +20,7 @@ import (
 
 // keeping lists the commands that look after the database.
 func (a *app) keeping() []*cobra.Command {
-	return []*cobra.Command{a.undo(), a.rejects(), a.export(), a.backup(), a.restore(), a.check()}
+	return []*cobra.Command{a.undo(), a.rejects(), a.export(), a.backup(), a.restore(), a.move(), a.check()}
 }
 
 func (a *app) undo() *cobra.Command {
@@ -149,7 +149,8 @@ get an apostrophe before them, so that a spreadsheet doesn't run them.`,
 func (a *app) backup() *cobra.Command {
 	return &cobra.Command{Use: "backup FILE", Short: "Make a verified copy of the database", Args: cobra.ExactArgs(1),
 		Long: `Copies the database, in use or not, into a file, and checks the copy record by
-record before it takes the place of an older one of that name.`,
+record before it takes the place of an older one of that name. A shop in PostgreSQL is
+backed up by PostgreSQL's own means: pg_dump --schema=shop_NAME.`,
 		Example: `  freshet backup /media/stick/shop-backup.db`,
 		RunE: func(c *cobra.Command, args []string) error {
 			db, err := a.open(c.Context())
@@ -236,6 +237,7 @@ is 1 if anything is wrong, or if the last backup is more than a day old although
 			var backedUp *string
 			fresh := ""
 			switch {
+			case store.Shared(db.Path()): // backed up by PostgreSQL's own means
 			case h.Backup.IsZero() && h.Batches > 0:
 				warnings = append(warnings, "there is no backup yet: 'freshet backup FILE' makes one")
 			case h.Batches > 0:
