@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 
 	"freshet/ingest/store/pgtest"
@@ -13,6 +14,21 @@ import (
 // Tests of what a store does, and not of its file, hold for both databases: with
 // FRESHET_TEST_DB=postgres they are run on PostgreSQL, and the others skipped.
 func onPostgres() bool { return os.Getenv("FRESHET_TEST_DB") == "postgres" }
+
+// lasting is a test's part that doesn't end with it.
+type lasting struct{ testing.TB }
+
+func (lasting) Cleanup(func()) {}
+
+var shared struct {
+	sync.Once
+	address string
+}
+
+func database(t testing.TB) string {
+	shared.Do(func() { shared.address = pgtest.Database(lasting{t}) })
+	return shared.address
+}
 
 // OfAFile says that the rest of a test is about SQLite's file.
 func OfAFile(t testing.TB) {
@@ -26,8 +42,11 @@ func OfAFile(t testing.TB) {
 func Empty(t testing.TB) *Store {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "a shop?#1.db")
-	if onPostgres() {
-		path = pgtest.Database(t)
+	if onPostgres() { // a database for all, as one takes longer to make than a schema
+		var err error
+		if path, err = AddressOf(database(t), pgtest.Name()); err != nil {
+			t.Fatal(err)
+		}
 	}
 	s, err := Open(context.Background(), path)
 	if err != nil {

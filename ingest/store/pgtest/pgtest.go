@@ -39,7 +39,7 @@ func Database(t testing.TB) string {
 	if err != nil {
 		t.Fatal(err)
 	}
-	name := fmt.Sprintf("test_%d_%d", os.Getpid(), count.Add(1))
+	name := Name()
 	if err := run(ctx, server, "CREATE DATABASE "+name); err != nil {
 		t.Fatal(err)
 	}
@@ -55,6 +55,9 @@ func Database(t testing.TB) string {
 	u.Path = "/" + name
 	return u.String()
 }
+
+// Name gives a name that no other test's database or schema has.
+func Name() string { return fmt.Sprintf("test_%d_%d", os.Getpid(), count.Add(1)) }
 
 var count atomic.Int64
 
