@@ -303,7 +303,7 @@ func (a *app) progress(name string) func(int) {
 }
 
 func (a *app) showImported(one importedFile) {
-	fmt.Fprintf(a.out, "%s: %d rows of %s: %d added, %d updated, %d unchanged, %d rejected\n", one.File, one.Rows, one.Kind, one.Added, one.Updated, one.Unchanged, one.Rejected)
+	fmt.Fprintf(a.out, "%s: %s of %s: %d added, %d updated, %d unchanged, %d rejected\n", one.File, many(one.Rows, "row"), one.Kind, one.Added, one.Updated, one.Unchanged, one.Rejected)
 	if len(one.Ignored) > 0 {
 		fmt.Fprintf(a.out, "  columns left alone: %s\n", strings.Join(one.Ignored, ", "))
 	}

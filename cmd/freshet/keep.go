@@ -41,7 +41,7 @@ again what it said before. Once more, and the import before it is taken back.`,
 			if a.json {
 				return a.writeJSON(map[string]any{"schema": 1, "file": b.File, "kind": b.Kind, "removed": b.Added, "put_back": b.Updated})
 			}
-			fmt.Fprintf(a.out, "%s: undone, %d rows of %s removed, %d put back as they were\n", b.File, b.Added, b.Kind, b.Updated)
+			fmt.Fprintf(a.out, "%s: undone, %s of %s removed, %d put back as they were\n", b.File, many(b.Added, "row"), b.Kind, b.Updated)
 			return nil
 		}}
 }
@@ -78,7 +78,7 @@ Mended, it can be imported like any other file.`,
 			if err := writeFile(out, write); err != nil {
 				return err
 			}
-			fmt.Fprintf(a.out, "%d rejected rows of %s are in %s\n", b.Rejected, b.File, out)
+			fmt.Fprintf(a.out, "%s: %s of %s\n", out, many(b.Rejected, "rejected row"), b.File)
 			return nil
 		}}
 	c.Flags().StringVar(&out, "out", "", "write to this `FILE`")
@@ -165,7 +165,7 @@ backed up by PostgreSQL's own means: pg_dump --schema=shop_NAME.`,
 			if a.json {
 				return a.writeJSON(map[string]any{"schema": 1, "file": args[0], "batches": h.Batches, "records": h.Records})
 			}
-			fmt.Fprintf(a.out, "%s: a checked copy of %d imports, %s\n", args[0], h.Batches, records(h))
+			fmt.Fprintf(a.out, "%s: a checked copy of %s, %s\n", args[0], many(h.Batches, "import"), records(h))
 			return nil
 		}}
 }
@@ -192,7 +192,7 @@ backup's records in its place. End 'freshet serve' first.`,
 			if a.json {
 				return a.writeJSON(map[string]any{"schema": 1, "file": args[0], "kept": kept, "batches": h.Batches, "records": h.Records})
 			}
-			fmt.Fprintf(a.out, "%s: restored, %d imports, %s\n", args[0], h.Batches, records(h))
+			fmt.Fprintf(a.out, "%s: restored, %s, %s\n", args[0], many(h.Batches, "import"), records(h))
 			if kept != "" {
 				fmt.Fprintf(a.out, "What was there before is in %s\n", kept)
 			}
@@ -201,11 +201,19 @@ backup's records in its place. End 'freshet serve' first.`,
 }
 
 func records(h store.Health) string {
-	s := fmt.Sprintf("%d job lines, %d spells of crew, %d of time off, %d events", h.Records["job_lines"], h.Records["crew"], h.Records["absences"], h.Records["events"])
+	s := fmt.Sprintf("%s, %s of crew, %d of time off, %s", many(h.Records["job_lines"], "job line"), many(h.Records["crew"], "spell"), h.Records["absences"], many(h.Records["events"], "event"))
 	if h.Notes > 0 {
-		s += fmt.Sprintf(", %d notes on alerts", h.Notes)
+		s += ", " + many(h.Notes, "note") + " on alerts"
 	}
 	return s
+}
+
+// many puts a number before a word, which takes an s unless it is one.
+func many(n int, word string) string {
+	if n != 1 {
+		word += "s"
+	}
+	return fmt.Sprint(n, " ", word)
 }
 
 // oldBackup is how old the last backup may be without a word: a day, and half
@@ -263,7 +271,7 @@ is 1 if anything is wrong, or if the last backup is more than a day old although
 			if a.json {
 				err = a.writeJSON(map[string]any{"schema": 1, "ok": len(faults) == 0, "faults": append([]string{}, faults...), "backup_at": backedUp, "batches": h.Batches, "records": h.Records, "notes": h.Notes, "warnings": warnings})
 			} else {
-				fmt.Fprintf(a.out, "%s: %d imports, %s%s\n", filepath.ToSlash(db.Path()), h.Batches, records(h), fresh)
+				fmt.Fprintf(a.out, "%s: %s, %s%s\n", filepath.ToSlash(db.Path()), many(h.Batches, "import"), records(h), fresh)
 			}
 			if err == nil && len(faults) > 0 {
 				return fmt.Errorf("%s: not all is well:\n  %s\n'freshet restore' brings back a backup if records are damaged", db.Path(), strings.Join(faults, "\n  "))

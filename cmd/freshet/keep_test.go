@@ -30,7 +30,7 @@ func TestKeeping(t *testing.T) {
 	}
 	step("6 added", "import", "--accept-guesses", odd)
 	step("no backup yet", "check")
-	step("a checked copy of 1 imports, 6 job lines", "backup", backup)
+	step("a checked copy of 1 import, 6 job lines", "backup", backup)
 	if _, _, errs := call(t, "check"); errs != "" {
 		t.Errorf("want no word about the backup, have %q", errs)
 	}
@@ -39,7 +39,7 @@ func TestKeeping(t *testing.T) {
 		t.Errorf("have %d %q", status, errs)
 	}
 	step("0 job lines", "check")
-	step("restored, 1 imports, 6 job lines", "restore", backup)
+	step("restored, 1 import, 6 job lines", "restore", backup)
 	step("6 job lines", "check")
 	step(`"ok":true`, "check", "--json")
 
@@ -57,7 +57,7 @@ func TestKeeping(t *testing.T) {
 		t.Fatal(err)
 	}
 	step("1 added, 0 updated, 0 unchanged, 3 rejected", "import", mend)
-	step("1 rows of drop-offs removed", "undo")
+	step("1 row of drop-offs removed", "undo")
 
 	// All records, exported into another database, are the same.
 	step("drop-offs.csv: 6 rows", "export", filepath.Join(dir, "out"))

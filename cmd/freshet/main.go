@@ -28,7 +28,7 @@ English, German, French and Spanish; what isn't known is said with --map.
 	$ freshet import sample/crew.csv sample/time-off.csv sample/events.csv sample/drop-offs.csv
 	crew.csv: 4 rows of crew: 4 added, 0 updated, 0 unchanged, 0 rejected
 	time-off.csv: 72 rows of time-off: 72 added, 0 updated, 0 unchanged, 0 rejected
-	events.csv: 1 rows of events: 1 added, 0 updated, 0 unchanged, 0 rejected
+	events.csv: 1 row of events: 1 added, 0 updated, 0 unchanged, 0 rejected
 	drop-offs.csv: 7290 rows of drop-offs: 7290 added, 0 updated, 0 unchanged, 0 rejected
 
 Every row is accounted for. Bad rows are kept with their line and reason, and
