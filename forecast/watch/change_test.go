@@ -35,6 +35,28 @@ func TestChangesOfAKnownMean(t *testing.T) {
 	}
 }
 
+// Where it isn't, each side weighs the paths by what came before the start, and
+// on from there by what would have been likely on that side.
+func TestChangesOfALearnedMean(t *testing.T) {
+	means := forecast.NewPaths(0, 7, 3, 2)
+	copy(means.Path(0), []float64{10, 10, 10})
+	copy(means.Path(1), []float64{20, 20, 20})
+	came := []float64{14, 21, 32}
+	const size, by = 30.0, 1.8
+	like := func(j, path int, times float64) float64 {
+		return math.Exp(forecast.NegBin{Mu: times * means.Path(path)[j], Size: size}.LogProb(came[j]))
+	}
+	side := func(times float64) (sum float64) {
+		for path := range 2 {
+			sum += like(0, path, 1) * like(1, path, times) * like(2, path, times)
+		}
+		return sum
+	}
+	if got, want := NewTrack(means, size, came).Changes([]float64{by}, 2)[1][1], side(by)/side(1); math.Abs(got/want-1) > 1e-9 {
+		t.Errorf("want %v, have %v", want, got)
+	}
+}
+
 // With nothing changed the odds have the mean 1, whatever is known of the level,
 // and the sum of those that end with a step is above h in at most one step in h;
 // of a level that rose they tell.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"freshet/forecast"
 	"freshet/forecast/workload"
@@ -23,7 +24,7 @@ func TestNewLevel(t *testing.T) {
 	type outcomes struct{ plain, follows []forecast.Outcome }
 	end := forecast.NewDate(2026, 11, 23)
 	of, looks := map[string]outcomes{}, map[string]int{}
-	for seed := 101; seed <= 100+*shops; seed++ {
+	for seed := *from; seed < *from+*shops; seed++ {
 		at := forecast.NewDate(2026, 1, 5) + forecast.Date(seed%16*2*forecast.Week)
 		for name, planted := range map[string][]demo.Planted{"as ever": nil, "a third more": {{From: at, Until: end, Times: 4. / 3}}, "a third less": {{From: at, Until: end, Times: 2. / 3}}, "four weeks of six tenths more": {{From: at, Until: at + 27, Times: 1.6}}} {
 			whole, _ := invented(seed, 6, end, planted...)
@@ -88,5 +89,22 @@ func TestFollowSays(t *testing.T) {
 	}
 	if math.Abs(float64(since-at)) > 2*forecast.Week {
 		t.Errorf("since %v, planted on %v", since, at)
+	}
+	// What one kind brings is told as that kind's: a word on it holds for both.
+	s, _ = invented(1, 5, at+4*forecast.Week, demo.Planted{Kind: "cooling", From: at, Until: at + 200, Times: 4})
+	if s.follow() == "" {
+		t.Fatal("a rush in a kind isn't followed")
+	}
+	var kind Alert
+	for _, a := range watchOf(t, s).Alerts {
+		if a.Kind == "cooling" {
+			kind = a
+		} else if a.Kind == everything && a.Rule != "season" {
+			t.Errorf("one cause has two alerts: %+v", a)
+		}
+	}
+	s.notes = []store.AlertNote{kind.Noted(Note{Because: "a recall", OneTime: true}, time.Unix(1e9, 0))}
+	if said := s.follow(); said != "" {
+		t.Errorf("a rush that won't come again is followed: %s", said)
 	}
 }

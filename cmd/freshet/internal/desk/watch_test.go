@@ -563,6 +563,13 @@ func TestWatchWords(t *testing.T) {
 	if strings.Contains(all, "week all") || strings.Contains(all, "run all") { // the kind tells of it
 		t.Errorf("one cause has two alerts:\n%s", all)
 	}
+	// Two weeks on the rush is told as over, and no longer than it was.
+	s, _ = invented(1, 5, at+35, demo.Planted{Kind: "cooling", From: at, Until: at + 20, Times: 5})
+	for _, a := range watchOf(t, s).Alerts {
+		if a.Kind == "cooling" && (a.Since != at || a.Until > at+20 || !strings.Contains(a.Summary, "it may be over")) {
+			t.Errorf("%+v", a)
+		}
+	}
 	for chance, want := range map[float64]string{.5: "about once in 2 weeks", .0429: "about once in 5 months", .0073: "about once in 3 years", 1e-4: "less than once in 20 years"} {
 		if have := seldom(chance); have != want {
 			t.Errorf("%v is %q, want %q", chance, have, want)
