@@ -232,7 +232,7 @@ func TestWatchFinds(t *testing.T) {
 		found found
 		weeks int
 		least float64
-	}{{"a burst in cooling", burst, 4, .93}, {"a burst in electrical", small, 4, .5}, {"a burst in any kind", any, 4, .45}, {"a level up by a third", rise, 5, .76}, {"a level down by a third", fall, 8, .55}} {
+	}{{"a burst in cooling", burst, 4, .87}, {"a burst in electrical", small, 4, .69}, {"a burst in any kind", any, 4, .56}, {"a level up by a third", rise, 5, .72}, {"a level down by a third", fall, 8, .61}} {
 		t.Logf("%s: %.0f, %.0f, %.0f, %.0f, %.0f, %.0f, %.0f %% within 1 to 6 and 8 weeks", c.name, 100*c.found.within(1), 100*c.found.within(2), 100*c.found.within(3), 100*c.found.within(4), 100*c.found.within(5), 100*c.found.within(6), 100*c.found.within(8))
 		if have := c.found.within(c.weeks); have < c.least-3*math.Sqrt(c.least*(1-c.least)/float64(*shops)) {
 			t.Errorf("%s: want %.0f %% found within %d weeks, have %.0f %%", c.name, 100*c.least, c.weeks, 100*have)
