@@ -93,7 +93,7 @@ func TestGroup(t *testing.T) {
 // The compose file has a database, the pages and two workers that wait for it,
 // no password of its own, and the pages alone can be reached, from this machine.
 func TestCompose(t *testing.T) {
-	text, err := os.ReadFile("../../compose.yaml")
+	text, err := os.ReadFile("compose.yaml")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -168,10 +168,13 @@ func (p *Past) exposure(monday forecast.Date, _ int) float64 { return p.openDays
 // taken for records that were not handed in, and the weeks it touches are
 // unobserved.
 func (p *Past) end(last forecast.Date) {
-	n := len(p.Total.Values)
+	n := 0 // weeks until the records end
+	for n < len(p.Total.Values) && p.Total.At(n) <= last {
+		n++
+	}
 	from := max(0, n-104)
 	sum := 0.0
-	for _, v := range p.Total.Values[from:] {
+	for _, v := range p.Total.Values[from:n] {
 		sum += v
 	}
 	rate := sum / max(1, float64(n-from)) / p.usual // a usual open day

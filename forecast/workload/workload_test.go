@@ -170,6 +170,11 @@ func TestRecordsThatStop(t *testing.T) {
 	if have < want/2 {
 		t.Errorf("after ten weeks without records want near %v a week, have %v", want, have)
 	}
+	few := invented(4, 2, 3, 4) // a file of a dozen jobs, looked at long after
+	p = few.Known(monday + 40*forecast.Week)
+	if p.Total.Observed() != 4 || !p.Closed || len(p.Warning) != 1 {
+		t.Errorf("want 4 weeks observed and a warning, have %d, %v", p.Total.Observed(), p.Warning)
+	}
 }
 
 func TestHostileHistories(t *testing.T) {
