@@ -125,7 +125,7 @@ func TestCompose(t *testing.T) {
 		t.Errorf("want the pages alone reached, from this machine: %v, %v, %v", db.Ports, pages.Ports, workers.Ports)
 	}
 	for name, s := range map[string]service{"serve": pages, "work": workers} {
-		if s.Build != "." || s.Command[0] != name || s.DependsOn["database"]["condition"] != "service_healthy" || !store.Shared(s.Environment["FRESHET_DB"]) {
+		if s.Build != "../.." || s.Command[0] != name || s.DependsOn["database"]["condition"] != "service_healthy" || !store.Shared(s.Environment["FRESHET_DB"]) {
 			t.Errorf("%s: have %+v", name, s)
 		}
 		c := (&app{}).root()
