@@ -7,6 +7,7 @@ import (
 	"encoding/json"
 	"errors"
 	"net/url"
+	"slices"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -138,8 +139,10 @@ func (g *Group) Briefs(ctx context.Context, p Picked) ([]Brief, error) {
 	if p.Most > 0 {
 		most = p.Most
 	}
-	rows, err := g.own.QueryContext(ctx, `SELECT s.name, s.area, coalesce(title, ''), as_of, data_until, coalesce(made_at, ''), lesson IS NOT NULL, CASE WHEN ? THEN lesson END FROM shops s LEFT JOIN briefs b ON b.shop = s.name
-		WHERE ? = '' OR EXISTS (SELECT 1 FROM members WHERE member = ? AND shop = s.name) ORDER BY coalesce(worst, -2) DESC, s.name LIMIT ? OFFSET ?`, p.Lessons, p.Member, p.Member, most, p.First)
+	whose, args := ofMember(p.Member, "s.name")
+	rows, err := g.own.QueryContext(ctx, `SELECT s.name, s.area, coalesce(title, ''), as_of, data_until, coalesce(made_at, ''), lesson IS NOT NULL, CASE WHEN ? THEN lesson END
+		FROM shops s LEFT JOIN briefs b ON b.shop = s.name `+whose+` ORDER BY coalesce(worst, -2) DESC, s.name LIMIT ? OFFSET ?`,
+		slices.Concat([]any{p.Lessons}, args, []any{most, p.First})...)
 	if err != nil {
 		return nil, wrap(err)
 	}
@@ -181,7 +184,7 @@ func (g *Group) Briefs(ctx context.Context, p Picked) ([]Brief, error) {
 	if err != nil {
 		return nil, wrap(err)
 	}
-	weeks, err := g.own.QueryContext(ctx, "SELECT shop, monday, drop_offs, hours, available, chance, spare FROM brief_weeks WHERE shop IN (SELECT json_array_elements_text(?::json)) ORDER BY shop, monday", string(list))
+	weeks, err := g.own.QueryContext(ctx, "SELECT shop, monday, drop_offs, hours, available, chance, spare FROM brief_weeks WHERE shop = ANY(ARRAY(SELECT json_array_elements_text(?::json))) ORDER BY shop, monday", string(list))
 	if err != nil {
 		return nil, wrap(err)
 	}
@@ -205,6 +208,16 @@ func (g *Group) Briefs(ctx context.Context, p Picked) ([]Brief, error) {
 	return out, wrap(weeks.Err())
 }
 
+// ofMember gives the condition that leaves a member's shops alone, and its
+// argument; neither under an empty name. By a list of the few shops PostgreSQL
+// finds their rows; asked of each row, it reads all shops'.
+func ofMember(member, shop string) (where string, args []any) {
+	if member == "" {
+		return "", nil
+	}
+	return "WHERE " + shop + " = ANY(ARRAY(SELECT shop FROM members WHERE member = ?))", []any{member}
+}
+
 // GroupWeek is the sum of a week over shops.
 type GroupWeek struct {
 	Monday                     forecast.Date
@@ -214,8 +227,9 @@ type GroupWeek struct {
 
 // Sums gives the weeks' sums over a member's shops, or all under an empty name.
 func (g *Group) Sums(ctx context.Context, member string, over float64) ([]GroupWeek, error) {
-	rows, err := g.own.QueryContext(ctx, `SELECT monday, count(*), count(*) FILTER (WHERE chance > ?), sum(drop_offs), coalesce(sum(hours), 0), coalesce(sum(available), 0) FROM brief_weeks w
-		WHERE ? = '' OR EXISTS (SELECT 1 FROM members WHERE member = ? AND shop = w.shop) GROUP BY monday ORDER BY monday`, over, member, member)
+	whose, args := ofMember(member, "shop")
+	rows, err := g.own.QueryContext(ctx, `SELECT monday, count(*), count(*) FILTER (WHERE chance > ?), sum(drop_offs), coalesce(sum(hours), 0), coalesce(sum(available), 0)
+		FROM brief_weeks `+whose+` GROUP BY monday ORDER BY monday`, slices.Concat([]any{over}, args)...)
 	if err != nil {
 		return nil, wrap(err)
 	}
