@@ -238,7 +238,7 @@ func (r *Report) crew() string {
 	if len(r.Weeks) < 2 || r.Weeks[0].Crew == nil {
 		return ""
 	}
-	worst, tight, likely := 0, 0, 0
+	worst, tight, likely := 0, -1, 0 // a closed week is never the tightest
 	for i, w := range r.Weeks {
 		if w.Short() {
 			likely++
@@ -246,7 +246,7 @@ func (r *Report) crew() string {
 		if w.Crew.Backlog.P50 > r.Weeks[worst].Crew.Backlog.P50 {
 			worst = i
 		}
-		if w.Crew.ChanceShort > r.Weeks[tight].Crew.ChanceShort && w.Crew.Available > 0 {
+		if w.Crew.Available > 0 && (tight < 0 || w.Crew.ChanceShort > r.Weeks[tight].Crew.ChanceShort) {
 			tight = i
 		}
 	}
@@ -268,6 +268,9 @@ func (r *Report) crew() string {
 			Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"), Whole(last.Crew.Backlog.P50), Day(last.Monday))
 	case now.Crew.Backlog.P50 > week/2:
 		return fmt.Sprintf("The crew keeps pace and no more: about %s hours of work stay waiting (a new job takes about %s).", Whole(now.Crew.Backlog.P50), Count(now.Crew.Turnaround.P50, "day"))
+	}
+	if tight < 0 {
+		return ""
 	}
 	w := r.Weeks[tight]
 	if likely > 0 {

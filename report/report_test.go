@@ -121,7 +121,11 @@ func TestHeadline(t *testing.T) {
 		"keeping pace":   {func(f *report.Facts) { setBacklog(f, 100, 0) }, "keeps pace and no more"},
 		"enough":         {func(f *report.Facts) { setBacklog(f, 0, 0) }, "should meet the work for the next 13 weeks"},
 		"one tight week": {func(f *report.Facts) { setBacklog(f, 0, 0); f.Weeks[5].Crew.ChanceShort = .6 }, "1 week is likely to bring more than the crew has hours, first of all the one of April 6 (a chance of 60 %)"},
-		"decide":         {func(f *report.Facts) {}, "Decide by March 30: plan 60 hours of overtime from April 6."},
+		"closed now": {func(f *report.Facts) {
+			setBacklog(f, 0, 0)
+			f.Weeks[0].Crew.Available, f.Weeks[0].Crew.ChanceShort, f.Weeks[5].Crew.ChanceShort = 0, 1, .3
+		}, "the tightest is the week of April 6, with a chance of 30 %"},
+		"decide": {func(f *report.Facts) {}, "Decide by March 30: plan 60 hours of overtime from April 6."},
 	} {
 		f := facts()
 		c.change(&f)
@@ -145,7 +149,6 @@ func setBacklog(f *report.Facts, first, step float64) {
 	}
 }
 
-// A report survives the way into the database and back.
 // What someone has explained is told as such, what was seen quietly, and the
 // headline leads with neither.
 func TestAlertsThatAreKnown(t *testing.T) {
