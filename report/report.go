@@ -223,6 +223,9 @@ func (r *Report) season() string {
 	// A sum of counts is rough: within about one and a half standard
 	// deviations, doubled for shops rougher than chance, it is as usual.
 	if math.Abs(actual-usual) < 1.5*math.Sqrt(2*usual) {
+		if math.Abs(change) > 10 {
+			return fmt.Sprintf("The last four weeks brought %s where this time of year usually brings %s: chance alone often makes such a difference.", Count(actual, "drop-off"), Whole(usual))
+		}
 		return fmt.Sprintf("The last four weeks brought %s, about what this time of year usually brings (%s).", Count(actual, "drop-off"), Whole(usual))
 	}
 	word := "more"

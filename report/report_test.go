@@ -115,6 +115,7 @@ func TestHeadline(t *testing.T) {
 			f.Alerts = []report.Alert{{Lead: "By Sept. 9 came 1.5 times as many. It is mostly A.C. and such.", Summary: "Not for the headline."}, {Lead: "Four."}}
 		}, "(50). By Sept. 9 came 1.5 times as many. It is mostly A.C. and such. 1 more: see what doesn't fit. "},
 		"as usual":       {func(f *report.Facts) { setActual(f, 0) }, "about what this time of year usually brings"},
+		"near":           {func(f *report.Facts) { setActual(f, -2) }, "42 drop-offs where this time of year usually brings 50: chance alone often makes such a difference."},
 		"quiet":          {func(f *report.Facts) { setActual(f, -9) }, "fewer than this time of year"},
 		"outrun":         {func(f *report.Facts) {}, "Work outruns the crew: by the end of the week of May 25 about 300 hours of work will be waiting and a new job takes about 16 days"},
 		"catching up":    {func(f *report.Facts) { setBacklog(f, 200, -16) }, "The crew catches up: about 200 hours"},
