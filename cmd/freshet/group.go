@@ -15,7 +15,7 @@ import (
 	"freshet/capacity"
 	"freshet/cmd/freshet/internal/post"
 	"freshet/cmd/freshet/internal/web"
-	"freshet/cmd/freshet/internal/work"
+	"freshet/cmd/freshet/internal/workers"
 	"freshet/ingest/store"
 	"freshet/report"
 
@@ -36,7 +36,7 @@ func (a *app) withGroup(c *cobra.Command, do func(*store.Group) error) error {
 		return err
 	}
 	defer g.Close()
-	if err := work.Prepare(c.Context(), g); err != nil {
+	if err := workers.Prepare(c.Context(), g); err != nil {
 		return err
 	}
 	return do(g)
@@ -61,7 +61,7 @@ haven't, and what one that died had begun is done by another.`,
 					defer stop()
 					log, _ := logBeside("postgres://", a.err)
 					fmt.Fprintf(a.out, "Working, on %d shops at once. Ctrl-C ends it.\n", atOnce)
-					return work.Run(ctx, work.Config{Group: g, Now: a.now, Getenv: os.Getenv, Log: log, Version: built().Version, Weeks: a.weeks, AtOnce: atOnce})
+					return workers.Run(ctx, workers.Config{Group: g, Now: a.now, Getenv: os.Getenv, Log: log, Version: built().Version, Weeks: a.weeks, AtOnce: atOnce})
 				})
 			})
 		}}
@@ -116,7 +116,7 @@ func (a *app) handIn(ctx context.Context, g *store.Group, shop string, files []s
 	if err := known(ctx, g, []string{shop}); err != nil {
 		return err
 	}
-	hands, err := work.NewHands(g)
+	hands, err := workers.NewHands(g)
 	if err != nil {
 		return err
 	}

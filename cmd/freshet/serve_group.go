@@ -12,7 +12,7 @@ import (
 
 	"freshet/cmd/freshet/internal/web"
 	"freshet/cmd/freshet/internal/week"
-	"freshet/cmd/freshet/internal/work"
+	"freshet/cmd/freshet/internal/workers"
 	"freshet/ingest/store"
 
 	"github.com/prometheus/client_golang/prometheus"
@@ -36,7 +36,7 @@ func (a *app) serveGroup(c *cobra.Command, g *store.Group, at groupListening) er
 		return usage{fmt.Errorf("--metrics: need an address of this machine alone, such as %s, have %q", usualMetrics, at.metrics)}
 	}
 	log, _ := logBeside("postgres://", a.err)
-	hands, err := work.NewHands(g)
+	hands, err := workers.NewHands(g)
 	if err != nil {
 		return err
 	}
@@ -121,7 +121,7 @@ func counted(r prometheus.Registerer, h http.Handler) http.Handler {
 
 // jobs are the workers' jobs by state, asked for whenever the numbers are read.
 type jobs struct {
-	hands *work.Hands
+	hands *workers.Hands
 	log   *slog.Logger
 }
 

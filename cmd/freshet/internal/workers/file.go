@@ -1,4 +1,4 @@
-package work
+package workers
 
 import (
 	"bytes"

@@ -1,4 +1,4 @@
-// Package work does the recurring work of a group's shops, by as many processes
+// Package workers does the recurring work of a group's shops, by as many processes
 // on as many machines as one likes: River keeps the jobs in the group's
 // PostgreSQL, hands each to one process, tries again what failed, and gives on
 // what a process that died had begun.
@@ -14,7 +14,7 @@
 //
 // To use it: Prepare once, then Run in each worker; Hands asks for work from
 // anywhere else.
-package work
+package workers
 
 import (
 	"context"
