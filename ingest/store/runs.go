@@ -6,6 +6,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"freshet/forecast"
@@ -164,6 +165,23 @@ func (s *Store) RunOfWeek(ctx context.Context, monday forecast.Date) (Run, bool,
 		return r, ok, err
 	}
 	return s.run(ctx, "WHERE as_of >= ? AND as_of < ? ", monday.String(), (monday + forecast.Week).String())
+}
+
+// RunWeeks gives the Mondays of the weeks that runs are kept of, oldest first.
+func (s *Store) RunWeeks(ctx context.Context) ([]forecast.Date, error) {
+	var days []string
+	if err := s.r.SelectContext(ctx, &days, "SELECT DISTINCT as_of FROM runs ORDER BY as_of"); err != nil {
+		return nil, wrap(err)
+	}
+	var mondays []forecast.Date
+	for _, text := range days {
+		day, err := forecast.ParseDate(text)
+		if err != nil {
+			return nil, wrap(err)
+		}
+		mondays = append(mondays, day.Monday())
+	}
+	return slices.Compact(mondays), nil
 }
 
 // LatestRunID gives the newest run's id, 0 if there is none.

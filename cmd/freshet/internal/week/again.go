@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"freshet/cmd/freshet/internal/desk"
@@ -32,7 +33,11 @@ func MakeAgain(ctx context.Context, db *store.Store, monday forecast.Date, now t
 		return Again{}, err
 	}
 	if !ok {
-		return Again{}, fmt.Errorf("week: need a report of the week of %s, have none", report.LongDay(monday))
+		kept, err := db.RunWeeks(ctx)
+		if err != nil {
+			return Again{}, err
+		}
+		return Again{}, fmt.Errorf("week: need a kept report of the week of %s, have %s", report.LongDay(monday), spans(kept))
 	}
 	a := Again{AsOf: run.AsOf}
 	if a.Report, err = read(run); err != nil {
@@ -67,13 +72,38 @@ func makeAnew(ctx context.Context, db *store.Store, run store.Run, now time.Time
 	return again.Report, err
 }
 
+// spans names weeks by their Mondays, which come in order: those that follow
+// each other as one span.
+func spans(mondays []forecast.Date) string {
+	if len(mondays) == 0 {
+		return "none of any week: 'freshet serve' keeps those that it makes, 'freshet report --send' those that it mails"
+	}
+	var out []string
+	for from, until := 0, 0; from < len(mondays); from = until {
+		for until = from + 1; until < len(mondays) && mondays[until] == mondays[until-1]+forecast.Week; until++ {
+		}
+		span := weekName(mondays[from])
+		if until-from > 1 {
+			span += " to " + weekName(mondays[until-1])
+		}
+		out = append(out, span)
+	}
+	return "those of " + strings.Join(out, ", ")
+}
+
+// weekName gives the name of the ISO week that a day lies in.
+func weekName(day forecast.Date) string {
+	y, w := day.ISOWeek()
+	return fmt.Sprintf("%04d-W%02d", y, w)
+}
+
 // ParseWeek reads the name of an ISO week, such as 2026-W48, and gives its
 // Monday.
 func ParseWeek(text string) (forecast.Date, error) {
 	var year, week int
 	if n, err := fmt.Sscanf(text, "%4d-W%2d", &year, &week); n == 2 && err == nil {
 		monday := forecast.NewDate(year, time.January, 4).Monday() + forecast.Date(forecast.Week*(week-1)) // January 4 lies in week 1
-		if y, w := monday.ISOWeek(); y == year && w == week && text == fmt.Sprintf("%04d-W%02d", year, week) {
+		if text == weekName(monday) {
 			return monday, nil
 		}
 	}
