@@ -7,8 +7,6 @@ import (
 	"sync"
 
 	"freshet/forecast"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // Line is the work of some job kinds before those who can do it, path by path
@@ -90,40 +88,36 @@ func (p Plan) follow(lostWeeks float64, whole bool) (Outcome, error) {
 	}
 	workers := runtime.GOMAXPROCS(0)
 	ready := make([][]Days, workers)
-	var g errgroup.Group
-	for w := range workers {
-		g.Go(func() error {
-			own := runners.Get().(*runner)
-			defer runners.Put(own)
-			run := &own.run
-			if whole {
-				ready[w] = make([]Days, h)
-				for j := range ready[w] {
-					ready[w][j] = make(Days, floor.Days+1)
+	forecast.Together(workers, func(w int) error {
+		own := runners.Get().(*runner)
+		defer runners.Put(own)
+		run := &own.run
+		if whole {
+			ready[w] = make([]Days, h)
+			for j := range ready[w] {
+				ready[w][j] = make(Days, floor.Days+1)
+			}
+		}
+		for i := w; i < n; i += workers {
+			tasks := jobs.tasks(i, &own.room)
+			run.begin(floor, tasks)
+			floor.arrive(tasks, out.classes, i)
+			if !whole {
+				out.path(i, run, floor, lines, longest, rigs)
+				continue
+			}
+			run.park(jobs.parked(i))
+			for d := out.path(i, run, floor, lines, longest, rigs); d < floor.Days && run.open > 0; d++ {
+				run.day(d)
+			}
+			for k, t := range tasks {
+				if t.In >= 0 {
+					ready[w][floor.week(t.In)][run.ready[k]-min(t.In, run.ready[k])]++
 				}
 			}
-			for i := w; i < n; i += workers {
-				tasks := jobs.tasks(i, &own.room)
-				run.begin(floor, tasks)
-				floor.arrive(tasks, out.classes, i)
-				if !whole {
-					out.path(i, run, floor, lines, longest, rigs)
-					continue
-				}
-				run.park(jobs.parked(i))
-				for d := out.path(i, run, floor, lines, longest, rigs); d < floor.Days && run.open > 0; d++ {
-					run.day(d)
-				}
-				for k, t := range tasks {
-					if t.In >= 0 {
-						ready[w][floor.week(t.In)][run.ready[k]-min(t.In, run.ready[k])]++
-					}
-				}
-			}
-			return nil
-		})
-	}
-	g.Wait()
+		}
+		return nil
+	})
 	for c := range floor.classes {
 		l := &lines[c]
 		l.ChanceShort = short([]Line{*l}, []set{{[]int{0}, l.Available}}).chances()

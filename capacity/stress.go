@@ -5,8 +5,6 @@ import (
 	"slices"
 
 	"freshet/forecast"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // Otherwise tells what becomes of an advice where the future isn't the one
@@ -36,14 +34,10 @@ func Stress(p Plan, all []Advice) error {
 	}
 	cases, few := p.Cases(), p.Thinned(stressPaths)
 	found := make([][]Otherwise, len(cases))
-	var g errgroup.Group
-	for k, c := range cases {
-		g.Go(func() (err error) {
-			found[k], err = c.stress(few, all)
-			return err
-		})
-	}
-	if err := g.Wait(); err != nil {
+	if err := forecast.Together(len(cases), func(k int) (err error) {
+		found[k], err = cases[k].stress(few, all)
+		return err
+	}); err != nil {
 		return err
 	}
 	for i := range all {

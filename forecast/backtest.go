@@ -3,8 +3,6 @@ package forecast
 import (
 	"fmt"
 	"math"
-	"runtime"
-	"sync"
 )
 
 // Score tells how good the forecasts of one model were on history that it had
@@ -71,16 +69,10 @@ func Backtest(model Model, s Series, h int, origins []int) (Score, []Outcome, er
 		err error
 	}
 	results := make([]result, len(origins))
-	var wg sync.WaitGroup
-	gate := make(chan struct{}, runtime.GOMAXPROCS(0))
-	for i, o := range origins {
-		gate <- struct{}{}
-		wg.Go(func() {
-			defer func() { <-gate }()
-			results[i].out, results[i].err = outcomes(model, s, h, o)
-		})
-	}
-	wg.Wait()
+	Together(len(origins), func(i int) error {
+		results[i].out, results[i].err = outcomes(model, s, h, origins[i])
+		return nil // the others are tried all the same
+	})
 
 	sc := Score{Model: model.String()}
 	var all []Outcome

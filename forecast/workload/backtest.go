@@ -4,8 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"runtime"
-	"sync"
 
 	"freshet/forecast"
 )
@@ -56,22 +54,15 @@ func Backtest(m Model, b *Book, asOf forecast.Date, origins []forecast.Date, wee
 		err error
 	}
 	parts := make([]part, len(origins))
-	var wg sync.WaitGroup
-	gate := make(chan struct{}, runtime.GOMAXPROCS(0))
-	for i, o := range origins {
-		gate <- struct{}{}
-		wg.Go(func() {
-			defer func() { <-gate }()
-			past := b.Known(o)
-			fit, err := m.Fit(past)
-			if err != nil {
-				parts[i].err = err
-				return
-			}
-			parts[i].fu = fit.Simulate(weeks, n, rand.New(rand.NewPCG(seed, uint64(o))))
-		})
-	}
-	wg.Wait()
+	forecast.Together(len(origins), func(i int) error {
+		fit, err := m.Fit(b.Known(origins[i]))
+		if err != nil {
+			parts[i].err = err
+			return nil // the others are tried all the same
+		}
+		parts[i].fu = fit.Simulate(weeks, n, rand.New(rand.NewPCG(seed, uint64(origins[i]))))
+		return nil
+	})
 	var failed error
 	for i, o := range origins {
 		if parts[i].err != nil {

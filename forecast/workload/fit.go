@@ -6,7 +6,6 @@ import (
 	"math"
 	"math/rand/v2"
 	"runtime"
-	"sync"
 
 	"freshet/forecast"
 	"freshet/forecast/combine"
@@ -170,9 +169,7 @@ func (f *Fit) fitKinds() {
 		}
 		return math.Log(whole[i])
 	}
-	var wg sync.WaitGroup
-	gate := make(chan struct{}, runtime.GOMAXPROCS(0))
-	fits := 0
+	var fitted []int
 	before := p.Siblings.shares(p.Kinds)
 	given := 0.0
 	for _, v := range before {
@@ -186,23 +183,21 @@ func (f *Fit) fitKinds() {
 		kf.size = math.Inf(1)
 		kf.setHours(p.Hours[k])
 		usual, _ := p.Siblings.kind(p.Kinds[k])
-		if few := totals[k] < leastJobs || p.Total.Observed() < leastSeason; few && usual.Season == nil || fits == mostFits {
+		if few := totals[k] < leastJobs || p.Total.Observed() < leastSeason; few && usual.Season == nil || len(fitted) == mostFits {
 			continue
 		}
-		fits++
-		gate <- struct{}{}
-		wg.Go(func() {
-			defer func() { <-gate }()
-			m := counts.Model{Harmonics: kindSeason, Offset: offset, Usual: usual.Season}
-			fit, err := m.Fit(p.Total.Like(p.Lasting(p.ByKind[k])))
-			if err != nil {
-				return // its share stays constant
-			}
-			kf.fit = fit.(*counts.Fit)
-			kf.size = kf.fit.Size()
-		})
+		fitted = append(fitted, k)
 	}
-	wg.Wait()
+	forecast.Together(len(fitted), func(i int) error {
+		k := fitted[i]
+		usual, _ := p.Siblings.kind(p.Kinds[k])
+		m := counts.Model{Harmonics: kindSeason, Offset: offset, Usual: usual.Season}
+		if fit, err := m.Fit(p.Total.Like(p.Lasting(p.ByKind[k]))); err == nil { // else its share stays constant
+			f.kinds[k].fit = fit.(*counts.Fit)
+			f.kinds[k].size = f.kinds[k].fit.Size()
+		}
+		return nil
+	})
 	if len(f.pool) == 0 {
 		f.pool = p.Siblings.hours(p.Kinds)
 	}
@@ -283,19 +278,16 @@ func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 	weight := f.weights(weeks, n, rng)
 	// Each path has its own numbers, so that they are the same on any machine.
 	seed, workers := rng.Uint64(), runtime.GOMAXPROCS(0)
-	var wg sync.WaitGroup
-	for w := range workers {
-		wg.Go(func() {
-			var source rand.PCG
-			rng := rand.New(&source)
-			room := make([]float64, 2*len(p.Kinds))
-			for i := w; i < n; i += workers {
-				source.Seed(seed, uint64(i))
-				f.path(i, &out, weight, room, rng)
-			}
-		})
-	}
-	wg.Wait()
+	forecast.Together(workers, func(w int) error {
+		var source rand.PCG
+		rng := rand.New(&source)
+		room := make([]float64, 2*len(p.Kinds))
+		for i := w; i < n; i += workers {
+			source.Seed(seed, uint64(i))
+			f.path(i, &out, weight, room, rng)
+		}
+		return nil
+	})
 	return out
 }
 
@@ -303,20 +295,18 @@ func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 // keeps a constant share.
 func (f *Fit) weights(weeks, n int, rng *rand.Rand) []forecast.Paths {
 	out := make([]forecast.Paths, len(f.kinds))
-	var wg sync.WaitGroup
-	gate := make(chan struct{}, runtime.GOMAXPROCS(0))
+	own := make([]*rand.Rand, len(f.kinds))
 	for k, kf := range f.kinds {
-		if kf.fit == nil {
-			continue
+		if kf.fit != nil {
+			own[k] = rand.New(rand.NewPCG(rng.Uint64(), uint64(k)))
 		}
-		own := rand.New(rand.NewPCG(rng.Uint64(), uint64(k)))
-		gate <- struct{}{}
-		wg.Go(func() {
-			out[k] = kf.fit.Means(weeks, n, own)
-			<-gate
-		})
 	}
-	wg.Wait()
+	forecast.Together(len(out), func(k int) error {
+		if own[k] != nil {
+			out[k] = f.kinds[k].fit.Means(weeks, n, own[k])
+		}
+		return nil
+	})
 	return out
 }
 

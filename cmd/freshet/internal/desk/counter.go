@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -161,25 +160,13 @@ func (c *Counter) sample(from, until forecast.Date, aYear int) []int {
 
 // try quotes visits of the past by what was known on their days.
 func (c *Counter) try(ctx context.Context, which []int) error {
-	var wg sync.WaitGroup
-	next := make(chan int)
-	for range runtime.GOMAXPROCS(0) {
-		wg.Go(func() {
-			for i := range next {
-				c.tryOne(i)
-			}
-		})
-	}
-	var err error
-	for _, i := range which {
-		if err = ctx.Err(); err != nil {
-			break
+	return forecast.Together(len(which), func(i int) error {
+		if err := ctx.Err(); err != nil {
+			return err
 		}
-		next <- i
-	}
-	close(next)
-	wg.Wait()
-	return err
+		c.tryOne(which[i])
+		return nil
+	})
 }
 
 func (c *Counter) tryOne(i int) {

@@ -12,8 +12,6 @@ import (
 	"freshet/forecast/workload"
 	"freshet/ingest/store"
 	"freshet/report"
-
-	"golang.org/x/sync/errgroup"
 )
 
 // Crew is the hours available against the hours expected, what follows for
@@ -236,24 +234,20 @@ func advise(p capacity.Plan, o capacity.Outcome) ([]capacity.Advice, error) {
 			asked.Absences = append(asked.Absences, a)
 		}
 	}
-	var advice, judged []capacity.Advice
-	var g errgroup.Group
-	g.Go(func() (err error) {
-		if advice, err = capacity.Advise(p, o); err != nil {
+	var found [2][]capacity.Advice
+	if err := forecast.Together(len(found), func(i int) (err error) {
+		of, about := capacity.Advise, p
+		if i == 1 {
+			of, about = capacity.TimeOff, asked
+		}
+		if found[i], err = of(about, o); err != nil {
 			return err
 		}
-		return capacity.Stress(p, advice)
-	})
-	g.Go(func() (err error) {
-		if judged, err = capacity.TimeOff(asked, o); err != nil {
-			return err
-		}
-		return capacity.Stress(asked, judged)
-	})
-	if err := g.Wait(); err != nil {
+		return capacity.Stress(about, found[i])
+	}); err != nil {
 		return nil, err
 	}
-	advice = append(advice, judged...)
+	advice := slices.Concat(found[0], found[1])
 	slices.SortStableFunc(advice, func(a, b capacity.Advice) int { return cmp.Compare(a.DecideBy, b.DecideBy) })
 	return advice, nil
 }

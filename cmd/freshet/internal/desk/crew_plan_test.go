@@ -1,10 +1,12 @@
 package desk
 
 import (
+	"slices"
 	"testing"
 
 	"freshet/capacity"
 	"freshet/forecast"
+	"freshet/report"
 )
 
 // What is in the shop: not what is ready, was declined or is long forgotten.
@@ -32,5 +34,25 @@ func TestWhatIsInTheShop(t *testing.T) {
 	visits[1].left = 0
 	if lot := s.lot(visits); lot.Ready != 0 {
 		t.Errorf("a shop that never says when rigs leave has %+v", lot)
+	}
+}
+
+// A plan that breaks off in one of its goroutines, here over rigs that leave
+// before they are ready, costs the report that part alone.
+func TestAPlanThatBreaksOff(t *testing.T) {
+	s := invent(1, 0)
+	p := s.plan(t, s.asOf.Monday(), 2, 10)
+	var facts report.Facts
+	ask := func(what string) {
+		part(&facts, what, func() error {
+			_, err := p.Outcome()
+			return err
+		})
+	}
+	ask("The plan")
+	p.Habits.PickUp = []float64{-1000}
+	ask("The other plan")
+	if want := []string{"The other plan broke off: that is a fault of freshet."}; !slices.Equal(facts.Failed, want) {
+		t.Errorf("want %q, have %q", want, facts.Failed)
 	}
 }

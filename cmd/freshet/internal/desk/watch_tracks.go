@@ -4,9 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"runtime"
 	"slices"
-	"sync"
 
 	"freshet/forecast"
 	"freshet/forecast/counts"
@@ -193,21 +191,5 @@ func (w *watcher) track(before forecast.Series, all []float64, start int, model 
 
 // together runs pieces of work on all cores and gives the first error.
 func together(work []func() error) error {
-	var wg sync.WaitGroup
-	errs := make([]error, len(work))
-	gate := make(chan struct{}, runtime.GOMAXPROCS(0))
-	for i, do := range work {
-		gate <- struct{}{}
-		wg.Go(func() {
-			defer func() { <-gate }()
-			errs[i] = do()
-		})
-	}
-	wg.Wait()
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
-	return nil
+	return forecast.Together(len(work), func(i int) error { return work[i]() })
 }
