@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/exec"
 	"os/signal"
+	"runtime/pprof"
 	"strconv"
 	"strings"
 	"sync"
@@ -34,8 +35,9 @@ var (
 
 // workHere, in the environment of this test program, makes it a worker of the
 // group whose address it holds; workAt says what time it is
-// taken to be, atOnce how many shops it works for at a time, 2 unless said.
-const workHere, workAt, atOnce = "FRESHET_TEST_WORK", "FRESHET_TEST_WORK_AT", "FRESHET_TEST_WORK_AT_ONCE"
+// taken to be, atOnce how many shops it works for at a time, 2 unless said, and
+// profileTo the folder for a profile of what it does.
+const workHere, workAt, atOnce, profileTo = "FRESHET_TEST_WORK", "FRESHET_TEST_WORK_AT", "FRESHET_TEST_WORK_AT_ONCE", "FRESHET_TEST_PROFILE"
 
 func TestMain(m *testing.M) {
 	if address := os.Getenv(workHere); address != "" {
@@ -57,6 +59,17 @@ func workUntilToldNotTo(address string) error {
 		return err
 	}
 	later := time.Until(at)
+	if folder := os.Getenv(profileTo); folder != "" {
+		f, err := os.CreateTemp(folder, "*.pprof")
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		if err := pprof.StartCPUProfile(f); err != nil {
+			return err
+		}
+		defer pprof.StopCPUProfile()
+	}
 	g, err := store.OpenGroup(ctx, address)
 	if err != nil {
 		return err

@@ -5,6 +5,8 @@ import (
 	"flag"
 	"fmt"
 	"os"
+	"path/filepath"
+	"strconv"
 	"strings"
 	"syscall"
 	"testing"
@@ -19,8 +21,10 @@ import (
 )
 
 var (
-	shops = flag.Int("shops", 0, "how many shops of five years TestNight works for")
-	years = flag.Int("years", 5, "how many years of records they have")
+	shops   = flag.Int("shops", 0, "how many shops of five years TestNight works for")
+	years   = flag.Int("years", 5, "how many years of records they have")
+	kinds   = flag.Int("job-kinds", 8, "how many job kinds they have: 3, 8 or 16")
+	profile = flag.String("profile", "", "folder for a profile of each of its workers")
 )
 
 // fill makes a group of invented shops: some are generated and taken in by the
@@ -53,7 +57,9 @@ func fill(t testing.TB, g *store.Group, n, years int, until forecast.Date) {
 
 func takeInShop(t testing.TB, db *store.Store, spec demo.Spec) {
 	t.Helper()
-	for _, f := range demo.Generate(spec).Files() {
+	shop := demo.Generate(spec)
+	rename(&shop, *kinds)
+	for _, f := range shop.Files() {
 		var text strings.Builder
 		if err := f.Write(&text); err != nil {
 			t.Fatal(err)
@@ -64,6 +70,31 @@ func takeInShop(t testing.TB, db *store.Store, spec demo.Spec) {
 	}
 	if err := db.Set(context.Background(), desk.SettingZone, demo.Zone); err != nil {
 		t.Fatal(err)
+	}
+}
+
+// rename gives the job kinds, of which the invented shop has eight, fewer names or
+// more.
+func rename(s *demo.Shop, names int) {
+	of := map[string][]string{}
+	for i := range s.Lines {
+		l := &s.Lines[i]
+		if of[l.Kind] == nil {
+			n := len(of)
+			for k := n % names; k < names; k += 8 {
+				of[l.Kind] = append(of[l.Kind], fmt.Sprint("kind ", k))
+			}
+		}
+		l.Kind = of[l.Kind][l.RO%len(of[l.Kind])]
+	}
+	for i := range s.Crew {
+		if t := &s.Crew[i]; t.Skills != "all" {
+			var can []string
+			for k := range strings.SplitSeq(t.Skills, ";") {
+				can = append(can, of[k]...)
+			}
+			t.Skills = strings.Join(can, ";")
+		}
 	}
 }
 
@@ -134,10 +165,11 @@ func TestNight(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
+	server := serverCPU(t, g)
 	begun = time.Now()
 	var workers []*os.Process
 	for range 2 {
-		p, err := os.StartProcess(program, []string{program}, &os.ProcAttr{Env: append(os.Environ(), workHere+"="+address, workAt+"="+until.Time().Add(10*time.Hour).Format(time.RFC3339), "GOMAXPROCS=1", atOnce+"=1"), Files: []*os.File{nil, os.Stderr, os.Stderr}})
+		p, err := os.StartProcess(program, []string{program}, &os.ProcAttr{Env: append(os.Environ(), workHere+"="+address, workAt+"="+until.Time().Add(10*time.Hour).Format(time.RFC3339), "GOMAXPROCS=1", atOnce+"=1", profileTo+"="+*profile), Files: []*os.File{nil, os.Stderr, os.Stderr}})
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -151,6 +183,7 @@ func TestNight(t *testing.T) {
 		}
 	}
 	took := time.Since(begun)
+	server = serverCPU(t, g) - server
 	cpu, kB := time.Duration(0), int64(0)
 	for _, p := range workers {
 		p.Signal(syscall.SIGTERM)
@@ -165,5 +198,45 @@ func TestNight(t *testing.T) {
 	if err := g.Pool().QueryRow(ctx, "SELECT pg_database_size(current_database())").Scan(&after); err != nil {
 		t.Fatal(err)
 	}
-	t.Logf("a night of two workers: %.0f s, %.2f s of their CPU a shop, %.0f MB of memory at most; the database grew by %.2f MB a shop", took.Seconds(), cpu.Seconds()/float64(*shops), float64(kB)/1024, float64(after-size)/1e6/float64(*shops))
+	t.Logf("a night of two workers: %.0f s, %.2f s of their CPU a shop and %.2f s of the server's, %.0f MB of memory at most; the database grew by %.2f MB a shop", took.Seconds(), cpu.Seconds()/float64(*shops), server.Seconds()/float64(*shops), float64(kB)/1024, float64(after-size)/1e6/float64(*shops))
+}
+
+// serverCPU gives the time that the database server has worked, all of its
+// processes; 0 where it isn't on this machine, or this is no Linux.
+func serverCPU(t *testing.T, g *store.Group) time.Duration {
+	t.Helper()
+	var pid int
+	if err := g.Pool().QueryRow(t.Context(), "SELECT pg_backend_pid()").Scan(&pid); err != nil {
+		t.Fatal(err)
+	}
+	main, _ := used(strconv.Itoa(pid))
+	processes, err := filepath.Glob("/proc/[0-9]*")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var sum time.Duration
+	for _, p := range processes {
+		parent, cpu := used(filepath.Base(p))
+		if main > 1 && (parent == main || filepath.Base(p) == strconv.Itoa(main)) {
+			sum += cpu
+		}
+	}
+	return sum
+}
+
+// used gives a process's parent, and the time that it and its children that
+// ended have worked: fields of proc(5)'s stat, in hundredths of a second.
+func used(pid string) (parent int, cpu time.Duration) {
+	text, err := os.ReadFile(filepath.Join("/proc", pid, "stat"))
+	_, after, ok := strings.Cut(string(text), ") ")
+	if err != nil || !ok {
+		return 0, 0
+	}
+	fields := strings.Fields(after) // from the third on
+	parent, _ = strconv.Atoi(fields[1])
+	for _, f := range fields[11:15] {
+		n, _ := strconv.Atoi(f)
+		cpu += time.Duration(n) * 10 * time.Millisecond
+	}
+	return parent, cpu
 }
