@@ -120,8 +120,8 @@ type taker struct {
 	mends   mends
 	byHand  byHand // that files don't take back
 	doubts  doubts
-	day     forecast.Date // the row's drop-off
-	weeks   weeks         // whose totals change
+	line    *ingest.DropOff // the row in hand, nil of other records
+	weeks   weeks           // whose totals change
 }
 
 // known is what is on record under a key.
@@ -129,7 +129,7 @@ type known struct {
 	digest []byte
 	batch  int64
 	row    int64         // of job lines
-	day    forecast.Date // of job lines' drop-off, once remembered
+	day    forecast.Date // of job lines' drop-off, once read
 }
 
 func newTaker(tx *session, b Batch) (*taker, error) {
@@ -237,7 +237,9 @@ func (t *taker) jointly() error {
 	}
 	for _, r := range t.fresh {
 		t.hold(r)
-		t.added(r.key)
+		if err := t.added(r.key); err != nil {
+			return err
+		}
 	}
 	t.fresh = t.fresh[:0]
 	return nil
@@ -265,9 +267,7 @@ func (t *taker) singly() error {
 // hold takes a row's record in hand.
 func (t *taker) hold(r *row) {
 	t.args, t.digest = r.args, r.digest
-	if d, ok := r.record.(*ingest.DropOff); ok {
-		t.day = d.DroppedOff
-	}
+	t.line, _ = r.record.(*ingest.DropOff)
 }
 
 // refuse keeps a row that can't be taken.
@@ -367,14 +367,18 @@ func (t *taker) put(key string) error {
 	}
 	t.b.Updated++
 	if t.known.batch == t.b.ID { // the file has the key twice
+		err = t.readEarlier(key)
 		t.content.with(versionHash(key, t.known.digest))
-	} else if err := t.remember(key); err != nil {
+	} else if err = t.remember(key); err == nil && t.line != nil {
+		t.doubts.moved(t.line.RO, t.known.day, t.line.DroppedOff)
+	}
+	if err != nil {
 		return err
-	} else if t.b.Kind == ingest.DropOffs {
-		t.doubts.moved(t.args[1].(string), t.known.day, t.day)
 	}
 	t.content.with(versionHash(key, t.digest[:]))
-	t.weeks.touch(t.day)
+	if t.line != nil {
+		t.weeks.touch(t.line.DroppedOff)
+	}
 	_, err = t.update.exec(append(t.args[1:], key)...)
 	return err
 }
@@ -382,21 +386,34 @@ func (t *taker) put(key string) error {
 func (t *taker) add(key string) (added bool, err error) {
 	n, err := t.insert.exec(t.args...)
 	if n == 1 && err == nil {
-		t.added(key)
+		err = t.added(key)
 	}
 	return n == 1, err
 }
 
-func (t *taker) added(key string) {
+// added takes in that the row in hand is new on record.
+func (t *taker) added(key string) error {
 	t.b.Added++
-	t.weeks.touch(t.day)
 	t.content.with(versionHash(key, t.digest[:]))
+	if t.line != nil && t.weeks.add(t.line.DroppedOff, t.line.Kind) {
+		return t.weeks.write(t.tx)
+	}
+	return nil
 }
 
 // remember keeps what is on record under key, before it is changed.
 func (t *taker) remember(key string) error {
+	if err := t.readEarlier(key); err != nil {
+		return err
+	}
+	_, err := t.keep.exec(t.b.ID, key, t.known.batch, t.room.text.Bytes())
+	return err
+}
+
+// readEarlier reads what is on record under key into the room.
+func (t *taker) readEarlier(key string) error {
 	t.room.text.Reset()
-	if err := t.read.each(func(v []driver.Value) error {
+	return t.read.each(func(v []driver.Value) error {
 		values := make([]any, len(v))
 		for i := range v {
 			values[i] = v[i]
@@ -410,11 +427,7 @@ func (t *taker) remember(key string) error {
 		}
 		encode(&t.room.text, values)
 		return nil
-	}, key); err != nil {
-		return err
-	}
-	_, err := t.keep.exec(t.b.ID, key, t.known.batch, t.room.text.Bytes())
-	return err
+	}, key)
 }
 
 func (t *taker) close() error {
