@@ -304,6 +304,19 @@ func (f *Fit) Simulate(h, n int, rng *rand.Rand) forecast.Paths {
 // binomial's size.
 func (f *Fit) Size() float64 { return f.scales.size }
 
+// Season gives by how many times the season alone raises the mean of a step,
+// counted from the first one after the history, which may lie between two: 1 is
+// the level of the long run, and without a season it is 1 throughout.
+func (f *Fit) Season(step float64) float64 {
+	phase := 2 * math.Pi * (f.series.Phase(f.n) + step/f.series.Period)
+	eta := 0.0
+	for j := range len(f.season) / 2 {
+		sin, cos := math.Sincos(float64(j+1) * phase)
+		eta += f.beta[1+2*j]*sin + f.beta[2+2*j]*cos
+	}
+	return math.Exp(eta)
+}
+
 // Means draws n joint futures of the mean, h steps each, without the counts'
 // own roughness.
 func (f *Fit) Means(h, n int, rng *rand.Rand) forecast.Paths {

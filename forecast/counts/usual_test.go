@@ -141,3 +141,36 @@ func TestLessonIsTheLikelihood(t *testing.T) {
 		}
 	}
 }
+
+// The season alone is the mean without the level, whole weeks and in between.
+func TestSeason(t *testing.T) {
+	season := []float64{-.1, -.5, .2, .1}
+	s := like(season, 1500, rand.New(rand.NewPCG(2, 3)))
+	f, err := Model{Harmonics: 2}.Fit(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fit := f.(*Fit)
+	row := make([]float64, 5)
+	for week := range 53 {
+		Model{Harmonics: 2}.row(row, s, s.Len()+week)
+		want := 0.0
+		for j, b := range season {
+			want += b * row[1+j]
+		}
+		// The counts' own roughness leaves each coefficient an error of about .01.
+		if have := math.Log(fit.Season(float64(week))); math.Abs(have-want) > .06 {
+			t.Errorf("week %d: have %.3f, want about %.3f", week, have, want)
+		}
+		between, next := fit.Season(float64(week)+.5), fit.Season(float64(week)+1)
+		if mean := math.Sqrt(fit.Season(float64(week)) * next); math.Abs(math.Log(between/mean)) > .005 {
+			t.Errorf("between weeks %d and %d: have %.3f, their mean is %.3f", week, week+1, between, mean)
+		}
+		if again := fit.Season(float64(week) + s.Period); math.Abs(again/fit.Season(float64(week))-1) > 1e-9 {
+			t.Errorf("week %d: a year on %.4f", week, again)
+		}
+	}
+	if flat, err := (Model{Harmonics: -1}).Fit(s); err != nil || flat.(*Fit).Season(3) != 1 {
+		t.Errorf("without a season: %v, %v", flat, err)
+	}
+}

@@ -186,7 +186,26 @@ func (w *watcher) track(before forecast.Series, all []float64, start int, model 
 	if !ok {
 		panic(fmt.Sprintf("desk: need a count model, have %T", fit))
 	}
-	return watch.NewTrack(f.Means(len(came), paths, rand.New(rand.NewPCG(w.shop.ask.Seed, stream+1))), f.Size(), came), nil
+	rng := rand.New(rand.NewPCG(w.shop.ask.Seed, stream+1))
+	means := f.Means(len(came), paths, rng)
+	shiftSeason(means, f, rng)
+	return watch.NewTrack(means, f.Size(), came), nil
+}
+
+// shiftSeason lets each path's season come early or late, as seasons do: what
+// the level does of itself is too slow for a rise that comes a week early. Paths
+// are weighed by what came, so that the date is learned.
+func shiftSeason(means forecast.Paths, f *counts.Fit, rng *rand.Rand) {
+	usual := make([]float64, means.H)
+	for t := range usual {
+		usual[t] = f.Season(float64(t))
+	}
+	for i := range means.N() {
+		late := seasonShiftSD * rng.NormFloat64()
+		for t, p := 0, means.Path(i); t < len(p); t++ {
+			p[t] *= f.Season(float64(t)-late) / usual[t]
+		}
+	}
 }
 
 // together runs pieces of work on all cores and gives the first error.
