@@ -334,7 +334,7 @@ func (a *adviser) cost(paid, times float64) *float64 {
 
 // odds puts the plan's quantile in words.
 func (a *adviser) odds() string {
-	return fmt.Sprintf("in %s of the simulated futures", percent(a.PlanAt))
+	return fmt.Sprintf("in %s of possible futures", percent(a.PlanAt))
 }
 
 // percent writes a chance without claiming that anything is sure.

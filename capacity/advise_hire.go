@@ -76,10 +76,10 @@ func (a *adviser) hire() (*option, error) {
 		advice.Why += fmt.Sprintf("The best day to post it, %s, has passed: a search begun today needs %s, and until then overtime, open Saturdays or work sent out have to bridge. ",
 			dayName(need-forecast.Date(7*lead)), steps)
 	}
-	advice.Why += fmt.Sprintf("If nothing is done, about %s are left to do at the end of the week of %s, or fewer, %s.",
+	advice.Why += fmt.Sprintf("If nothing is done, up to %s are left to do at the end of the week of %s, %s.",
 		hours(most), dayName(a.out.Weeks[week].Monday), a.odds())
 	if !a.weighs() {
-		advice.Why = "Whether it pays depends on what waiting and lost work cost you: say that in the shop's settings, and it is weighed. " + advice.Why
+		advice.Why += " Whether it pays depends on what waiting and lost work cost you: say that in the shop's settings, and it is weighed."
 	}
 	return &option{[]Advice{advice}, plan, with}, nil
 }
