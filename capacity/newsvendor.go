@@ -12,17 +12,3 @@ func Newsvendor(demand forecast.Dist, under, over float64) float64 {
 	}
 	return demand.Quantile(under / (under + over))
 }
-
-// StaffingCost gives the mean cost of hours paid at base whether needed or
-// not, with the rest of each equally likely demand at premium. It panics if
-// there is no demand.
-func StaffingCost(demands []float64, hours, base, premium float64) float64 {
-	if len(demands) == 0 {
-		panic("capacity: a mean cost needs at least 1 demand, has 0")
-	}
-	short := 0.0
-	for _, d := range demands {
-		short += max(0, d-hours)
-	}
-	return base*hours + premium*short/float64(len(demands))
-}

@@ -224,8 +224,18 @@ func TestNewsvendor(t *testing.T) {
 	// The row holds the normal's integral; 20,000 values come to within 5 cents.
 	want := forecasttest.Ref(t, "ot_newsvendor_cost").Values(t)
 	demand := normalPaths(160, 25, 20000).Values
-	near(t, "cost at the best hours", StaffingCost(demand, hours, 30, 45), want[0], .05)
-	near(t, "cost at the mean", StaffingCost(demand, 160, 30, 45), want[1], .05)
+	cost := func(hours float64) float64 { // all at $30, what is short at $45 more
+		short := 0.0
+		for _, d := range demand {
+			short += max(0, d-hours)
+		}
+		return 30*hours + 45*short/float64(len(demand))
+	}
+	near(t, "cost at the best hours", cost(hours), want[0], .05)
+	near(t, "cost at the mean", cost(160), want[1], .05)
+	if cost(hours-10) < cost(hours) || cost(hours+10) < cost(hours) {
+		t.Errorf("other hours than %v cost less", hours)
+	}
 }
 
 func TestEmergencies(t *testing.T) {

@@ -89,13 +89,6 @@ func Decompose(s Series, multiplicative bool) (Decomposition, error) {
 // makes it. It shares the values.
 func (d Decomposition) Figure() []float64 { return d.Seasonal.Values[:d.Seasonal.Lag()] }
 
-// NextSeason gives the seasonal of the last m = Seasonal.Lag() steps, which
-// is the naive forecast of the next m, in time order. It shares the values.
-func (d Decomposition) NextSeason() []float64 {
-	v := d.Seasonal.Values
-	return v[len(v)-d.Seasonal.Lag():]
-}
-
 // movingSeason is the centred moving average of v over m steps, NaN where its
 // window leaves v. Each window is summed afresh: a running sum would carry
 // the rounding of one huge value to the end.

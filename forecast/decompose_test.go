@@ -79,8 +79,8 @@ func TestDecomposeAddsUp(t *testing.T) {
 			if math.Abs(total-want) > 1e-10*float64(m)*100 {
 				t.Errorf("period %v: the figure sums to %v, want %v", period, total, want)
 			}
-			if next := d.NextSeason(); next[0] != d.Figure()[len(v)%m] {
-				t.Errorf("period %v: next season starts with %v, want %v", period, next[0], d.Figure()[len(v)%m])
+			if next := d.Seasonal.Values[len(v)-m]; next != d.Figure()[len(v)%m] {
+				t.Errorf("period %v: the last season starts with %v, want %v", period, next, d.Figure()[len(v)%m])
 			}
 		}
 	}

@@ -135,17 +135,23 @@ func (d NegBin) Survival(k float64) float64 {
 // the count that all but 1e-12 of the mass lies below.
 func (d NegBin) Quantile(p float64) float64 {
 	const top = 1 - 1e-12
-	p = min(p, top)
-	if d.CDF(0) >= p {
+	return CountQuantile(d.CDF, min(p, top), d.Mu)
+}
+
+// CountQuantile gives the least whole number, 0 or more, at or below which cdf
+// puts at least the share p. It looks near the mean first, and needs a cdf that
+// comes to p somewhere.
+func CountQuantile(cdf func(float64) float64, p, mean float64) float64 {
+	if cdf(0) >= p {
 		return 0
 	}
-	lo, hi := 0.0, math.Ceil(d.Mu)+1 // CDF(lo) < p
-	for d.CDF(hi) < p {
+	lo, hi := 0.0, math.Ceil(mean)+1 // cdf(lo) < p
+	for cdf(hi) < p {
 		lo, hi = hi, 2*hi
 	}
 	for hi-lo > 1 {
 		mid := math.Floor((lo + hi) / 2)
-		if d.CDF(mid) >= p {
+		if cdf(mid) >= p {
 			hi = mid
 		} else {
 			lo = mid

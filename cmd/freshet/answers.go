@@ -229,26 +229,18 @@ beside the error of "the same week last year", and how often the range of 8 week
 
 // quoteRows writes the quotes of the past, a line each.
 func (a *app) quoteRows(c *cobra.Command) error {
-	db, err := a.open(c.Context())
-	if err != nil {
-		return err
-	}
-	defer db.Close()
-	d := &desk.Desk{Store: db}
-	ask, err := a.ask(c, d)
-	if err != nil {
-		return err
-	}
-	rows, err := d.QuoteRows(c.Context(), ask)
-	if err != nil {
-		return err
-	}
-	for _, r := range rows {
-		if err := a.writeJSON(r); err != nil {
+	return a.atDesk(c, func(d *desk.Desk, ask desk.Ask) error {
+		rows, err := d.QuoteRows(c.Context(), ask)
+		if err != nil {
 			return err
 		}
-	}
-	return nil
+		for _, r := range rows {
+			if err := a.writeJSON(r); err != nil {
+				return err
+			}
+		}
+		return nil
+	})
 }
 
 func (a *app) showScore(v desk.Score) error {

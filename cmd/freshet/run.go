@@ -108,7 +108,7 @@ Try it: 'freshet demo' opens an invented shop in your browser.`,
 		root.SetHelpCommandGroupID(group.title) // help stands in the last
 	}
 	root.SetUsageTemplate(strings.NewReplacer("Global Flags:", "Flags of every command:", "Available Commands:", "Commands:",
-		"for more information about a command.", "says more about one.").Replace(root.UsageTemplate()))
+		`Use "{{.CommandPath}} [command] --help" for more information about a command.`, "'{{.CommandPath}} COMMAND --help' says more about one.").Replace(root.UsageTemplate()))
 	root.Args = noSuchCommand
 	misuseOfArgs(root)
 	return root
@@ -251,9 +251,8 @@ func (a *app) today(loc *time.Location) (forecast.Date, error) {
 	return d, nil
 }
 
-// answer opens the shop, asks, and writes the answer: as JSON or by show, with
-// warnings on standard error.
-func answer[T any](a *app, c *cobra.Command, question func(*desk.Desk, desk.Ask) (T, []string, error), show func(T) error) error {
+// atDesk opens the shop for a question.
+func (a *app) atDesk(c *cobra.Command, question func(*desk.Desk, desk.Ask) error) error {
 	db, err := a.open(c.Context())
 	if err != nil {
 		return err
@@ -264,17 +263,25 @@ func answer[T any](a *app, c *cobra.Command, question func(*desk.Desk, desk.Ask)
 	if err != nil {
 		return err
 	}
-	v, warnings, err := question(d, ask)
-	if err != nil {
-		return err
-	}
-	for _, w := range warnings {
-		fmt.Fprintln(a.err, "note:", w)
-	}
-	if a.json {
-		return a.writeJSON(v)
-	}
-	return show(v)
+	return question(d, ask)
+}
+
+// answer asks, and writes the answer: as JSON or by show, with warnings on
+// standard error.
+func answer[T any](a *app, c *cobra.Command, question func(*desk.Desk, desk.Ask) (T, []string, error), show func(T) error) error {
+	return a.atDesk(c, func(d *desk.Desk, ask desk.Ask) error {
+		v, warnings, err := question(d, ask)
+		if err != nil {
+			return err
+		}
+		for _, w := range warnings {
+			fmt.Fprintln(a.err, "note:", w)
+		}
+		if a.json {
+			return a.writeJSON(v)
+		}
+		return show(v)
+	})
 }
 
 func (a *app) writeJSON(v any) error {

@@ -31,6 +31,9 @@ import (
 // seriesModels are the models that --model names; auto is made of its flags.
 var seriesModels = map[string]forecast.Model{
 	"seasonal-naive":              naive.Seasonal{},
+	"drift":                       naive.Drift{},
+	"simple-smoothing":            smooth.Simple{},
+	"double-smoothing":            smooth.Double{},
 	"ets":                         ets.Model{},
 	"holt-winters-additive":       smooth.HoltWinters{},
 	"holt-winters-multiplicative": smooth.HoltWinters{Multiplicative: true},

@@ -55,23 +55,7 @@ func (m mixture) Survival(k float64) float64 {
 
 // Quantile gives the least count with at least the share p at or below it.
 func (m mixture) Quantile(p float64) float64 {
-	p = min(p, 1-1e-9)
-	if m.CDF(0) >= p {
-		return 0
-	}
-	lo, hi := 0.0, math.Ceil(m.mean)+1
-	for m.CDF(hi) < p {
-		lo, hi = hi, 2*hi
-	}
-	for hi-lo > 1 {
-		mid := math.Floor((lo + hi) / 2)
-		if m.CDF(mid) >= p {
-			hi = mid
-		} else {
-			lo = mid
-		}
-	}
-	return hi
+	return forecast.CountQuantile(m.CDF, min(p, 1-1e-9), m.mean)
 }
 
 // Quantiles puts the quantiles at the rising shares ps into out, each as

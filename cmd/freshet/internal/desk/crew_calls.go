@@ -41,7 +41,9 @@ func (s *shop) calls(ctx context.Context, db *store.Store) ([]string, error) {
 			continue
 		}
 		if c := (capacity.OpenJob{Deferrable: j.Deferrable, Emergency: j.Emergency, Waiting: waits(j.Status)}); c.CanMove(j.Kind) && len(out) < 2*mostCalls/3 {
-			out = append(out, fmt.Sprintf("order %s: %s that can wait", j.RO, j.Kind))
+			if line := fmt.Sprintf("order %s: %s that can wait", j.RO, j.Kind); !slices.Contains(out, line) { // one call for all of an order's lines
+				out = append(out, line)
+			}
 		}
 	}
 	away, err := db.NotSeen(ctx, s.ask.AsOf-goneDays, s.ask.AsOf-awayDays, s.ask.AsOf, mostCalls-len(out))

@@ -157,8 +157,8 @@ func TestWhomToCall(t *testing.T) {
 		fmt.Fprintf(&text, "R%d,%v,U%d,plumbing,2,%v,,\n", i, asOf-700+forecast.Date(i), i, asOf-699+forecast.Date(i))
 	}
 	fmt.Fprintf(&text, "D1,%v,Y,plumbing,,,,Customer declined\n", asOf-40)
-	fmt.Fprintf(&text, "W1,%v,X,plumbing,,,yes,\n", asOf-3)
-	fmt.Fprintf(&text, "Z9,%v,U0,plumbing,,,,\n", asOf) // not in yet
+	fmt.Fprintf(&text, "W1,%v,X,plumbing,,,yes,\nW1,%v,X,plumbing,,,yes,\n", asOf-3, asOf-3) // two lines, one call
+	fmt.Fprintf(&text, "Z9,%v,U0,plumbing,,,,\n", asOf)                                      // not in yet
 	take(t, d, "drop-offs.csv", ingest.DropOffs, text.String(), nil)
 	take(t, d, "crew.csv", ingest.Crew, "name,weekly_hours,productivity\nOda,40,.8\n", nil)
 	for _, a := range crew(t, d, ask(asOf), capacity.WhatIf{DemandPercent: -90}).Advice {
