@@ -5,6 +5,8 @@
 // renderers run imported text as code and load scripts from elsewhere. Every
 // number is checked to be finite first, since one NaN empties a chart without a
 // word. The same numbers stand in a table beside each chart.
+//
+// To use it: All gives a report's charts, each with its options and its words.
 package chart
 
 import (

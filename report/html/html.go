@@ -3,6 +3,9 @@
 //
 // Text goes through html/template alone; charts are option JSON in an inert
 // element that the embedded script reads. Nothing is loaded from anywhere.
+//
+// To use it: Write a report as a file of its own, or take NewPage and Parts into
+// a page that has more around it.
 package html
 
 import (

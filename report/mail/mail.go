@@ -4,6 +4,9 @@
 //
 // It writes the parts and sends nothing: post puts them into a message. Text
 // goes through html/template alone.
+//
+// To use it: Write a Letter of this week's report and the one before, in the
+// owner's edition or the counter's, which has neither money nor hiring.
 package mail
 
 import (

@@ -8,6 +8,8 @@
 //
 // The package refuses to keep time: the caller says what time it is, as often
 // as it likes, and asks whether the last slot has been served.
+//
+// To use it: Parse a schedule, and ask it for the Last slot before now.
 package weekly
 
 import (
