@@ -64,7 +64,8 @@ func (f *futures) tasks(path int, room *[]Task) []Task {
 	}
 	part := share(path)
 	for j, days := range f.days {
-		for k, d := range f.Kinds {
+		for k := range f.Kinds {
+			d := &f.Kinds[k]
 			hours := d.Hours.Path(path)[j]
 			if hours == 0 {
 				continue
@@ -104,7 +105,7 @@ func share(path int) float64 {
 }
 
 // newJob draws a job of a kind, dropped off on a day.
-func (h Habits) newJob(kind, in int, r *rand.Rand) Task {
+func (h *Habits) newJob(kind, in int, r *rand.Rand) Task {
 	v := r.Float64()
 	t := Task{Kind: kind, In: in, From: in, Hours: draw(h.Hours[kind], r, 1), Rank: rank(v < h.Rush[kind], v > 1-h.Later[kind])}
 	if r.Float64() < h.Needs[kind] {

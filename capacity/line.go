@@ -38,15 +38,16 @@ func (l *line) stand(p place) {
 	switch n := len(l.places); {
 	case n == 0 || l.places[n-1] < p:
 		l.places = append(l.places, p)
-	default:
-		at, _ := slices.BinarySearch(l.places[l.gone:], p)
-		if l.gone > 0 { // those before it move up
-			l.gone--
-			copy(l.places[l.gone:], l.places[l.gone+1:l.gone+1+at])
-			l.places[l.gone+at] = p
-		} else {
-			l.places = slices.Insert(l.places, at, p)
+	case l.gone > 0: // those before it, mostly few, move up
+		l.gone--
+		at := l.gone
+		for ; l.places[at+1] < p; at++ {
+			l.places[at] = l.places[at+1]
 		}
+		l.places[at] = p
+	default:
+		at, _ := slices.BinarySearch(l.places, p)
+		l.places = slices.Insert(l.places, at, p)
 	}
 	l.first = min(l.first, p)
 }

@@ -181,7 +181,7 @@ func draw(from []float64, r *rand.Rand, without float64) float64 {
 	return from[r.IntN(len(from))]
 }
 
-func (h Habits) wait(kind int, r *rand.Rand) float64 { return draw(h.Wait[kind], r, 0) }
+func (h *Habits) wait(kind int, r *rand.Rand) float64 { return draw(h.Wait[kind], r, 0) }
 
 // opening is an open job as it is drawn: what is left of its hours, and when
 // the part comes that it waits for.

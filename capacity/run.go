@@ -1,7 +1,6 @@
 package capacity
 
 import (
-	"math"
 	"slices"
 
 	"freshet/forecast"
@@ -18,17 +17,18 @@ type Run struct {
 
 	comes, next []int     // tasks that come in, or whose part comes, by day: the first, and the one after each; -1: none
 	lines       []line    // by class, then by rank
-	clock       []float64 // hours into the day, by technician; infinite once it is over
+	clock       []float64 // hours into the day, by technician
+	free        []int     // technicians
 	held        []int     // tasks in somebody's hands at the day's end
 
-	inLine  []float64 // hours that can be worked on, by class
-	done    []float64 // hours worked since the caller cleared it, by class
-	open    int       // tasks that aren't ready yet
-	stand   int       // tasks that stand in line
-	waiting float64   // hours of tasks that wait for parts
-	rigs    int       // on the lot
-	leave   []int     // rigs that leave, by day
-	lost    float64   // hours that went elsewhere
+	inLine  []float64  // hours that can be worked on, by class
+	done    []float64  // hours worked since the caller cleared it, by class
+	open    int        // tasks that aren't ready yet
+	stand   [ranks]int // tasks that stand in line
+	waiting float64    // hours of tasks that wait for parts
+	rigs    int        // on the lot
+	leave   []int      // rigs that leave, by day
+	lost    float64    // hours that went elsewhere
 
 	// Longest is the hours in line beyond which drop-offs go elsewhere,
 	// emergencies apart; at 0 they never do.
@@ -83,7 +83,7 @@ func (r *Run) begin(f *Floor, tasks []Task) {
 	clear(r.inLine)
 	clear(r.done)
 	clear(r.leave)
-	r.open, r.stand, r.waiting, r.rigs, r.lost = n, 0, 0, 0, 0
+	r.open, r.stand, r.waiting, r.rigs, r.lost = n, [ranks]int{}, 0, 0, 0
 	for d := range r.comes {
 		r.comes[d] = -1
 	}
@@ -142,35 +142,36 @@ func (r *Run) day(d int) {
 	for c := int(CanWait); c < len(r.lines); c += ranks { // what has waited for six weeks can't wait any more
 		for r.lines[c].first < placeOf(d-longestWait+1, 0) {
 			r.lines[c-1].stand(r.lines[c].pop())
+			r.stand[CanWait]--
+			r.stand[CanWait-1]++
 		}
 	}
 	hours := f.hours[d*f.crew : (d+1)*f.crew]
+	free := r.free[:0] // those who have hours left, whoever is free first in front
 	for t, h := range hours {
-		if r.clock[t] = 0; h <= enough {
-			r.clock[t] = math.Inf(1)
+		if r.clock[t] = 0; h > enough {
+			free = append(free, t)
 		}
 	}
-	r.held = r.held[:0]
-	for r.stand > 0 {
-		// Whoever is free first takes the next job.
-		t, at := -1, math.Inf(1)
-		for k, c := range r.clock {
-			if c < at {
-				t, at = k, c
-			}
-		}
-		if t < 0 {
-			break
-		}
+	r.free, r.held = free, r.held[:0]
+	for len(free) > 0 && r.stand != [ranks]int{} {
+		t := free[0]
 		i := r.take(t)
 		if i < 0 {
-			r.clock[t] = math.Inf(1) // nothing for this one today
+			free = free[1:] // nothing for this one today
 			continue
 		}
 		r.first[i] = min(r.first[i], d)
-		h := min(hours[t]-at, r.left[i])
-		if r.clock[t] = at + h; hours[t]-r.clock[t] <= enough {
-			r.clock[t] = math.Inf(1)
+		h := min(hours[t]-r.clock[t], r.left[i])
+		until := r.clock[t] + h
+		if r.clock[t] = until; hours[t]-until <= enough {
+			free = free[1:]
+		} else {
+			k := 1
+			for ; k < len(free) && (r.clock[free[k]] < until || r.clock[free[k]] == until && free[k] < t); k++ {
+				free[k-1] = free[k]
+			}
+			free[k-1] = t
 		}
 		class := f.class[r.tasks[i].Kind]
 		r.inLine[class] -= h
@@ -238,15 +239,18 @@ func (r *Run) come(d, i int) {
 
 // join lets a task stand in its line.
 func (r *Run) join(i int) {
-	r.stand++
 	t := &r.tasks[i]
+	r.stand[t.Rank]++
 	r.lines[ranks*r.floor.class[t.Kind]+int(t.Rank)].stand(placeOf(t.In, i))
 }
 
 // take gives the first task in line that a technician does, -1 if there is
 // none, and takes it out of the line.
 func (r *Run) take(technician int) int {
-	for rank := range ranks {
+	for rank, n := range r.stand {
+		if n == 0 {
+			continue
+		}
 		first, from := nobody, -1
 		for _, c := range r.floor.does[technician] {
 			if l := ranks*c + rank; r.lines[l].first < first {
@@ -254,7 +258,7 @@ func (r *Run) take(technician int) int {
 			}
 		}
 		if from >= 0 {
-			r.stand--
+			r.stand[rank]--
 			r.lines[from].pop()
 			return first.task()
 		}
