@@ -39,6 +39,7 @@ type Reader struct {
 	cell     cell
 	seen     *occurrences
 	key      []byte
+	verdict  verdict
 	tally    Tally
 	rec      Record
 	reject   *RowError
@@ -227,8 +228,9 @@ func (r *Reader) read() {
 
 // judge looks at the row as a whole.
 func (r *Reader) judge(rec Record) {
-	var v verdict
-	r.schema.check(rec, &v)
+	v := &r.verdict // in place, since check would have it made anew for each row
+	*v = verdict{}
+	r.schema.check(rec, v)
 	if v.fault.reason != "" {
 		r.refuse(r.named(v.fault))
 		return

@@ -13,8 +13,9 @@ import (
 type row struct {
 	record ingest.Record
 	key    string
-	args   []any // the record's columns, with room for its key before them and its digest after
+	args   []any // key, the record's columns, and its digest
 	digest hash
+	sum    any // the digest as an argument
 	doubts []error
 	bad    *ingest.RowError // why there is no record, or nil
 	text   string           // of a bad row
@@ -95,7 +96,6 @@ func (r *row) read(rows Rows, t table, why int, see func(*ingest.DropOff), room 
 	if d, ok := r.record.(*ingest.DropOff); ok {
 		see(d)
 	}
-	r.key = r.record.Key()
 	if r.mends = (rejection{}); why >= 0 {
 		if cells := rows.Cells(); why < len(cells) {
 			r.mends = rejectionOf(cells[why])
@@ -111,8 +111,8 @@ type room struct {
 
 // of makes a record ready.
 func (r *row) of(record ingest.Record, t table, room *room) {
-	r.record = record
-	r.args = t.values(append(r.args[:0], ""), record, &room.days)
+	r.record, r.key = record, record.Key()
+	r.args = t.values(append(r.args[:0], r.key), record, &room.days)
 	for i, v := range r.args {
 		if s, ok := v.(string); ok && strings.IndexByte(s, 0) >= 0 { // else it would be copied for nothing
 			r.args[i] = noZero(s)
@@ -121,7 +121,10 @@ func (r *row) of(record ingest.Record, t table, room *room) {
 	room.text.Reset()
 	encode(&room.text, r.args[1:])
 	r.digest = digestOf(room.text.Bytes())
-	r.args = append(r.args, r.digest[:])
+	if r.sum == nil { // a row is used again and again
+		r.sum = r.digest[:]
+	}
+	r.args = append(r.args, r.sum)
 }
 
 // noZero writes a text without the character 0, which PostgreSQL has no place

@@ -9,12 +9,14 @@ import (
 	"flag"
 	"fmt"
 	"io"
+	"math"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"runtime"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -362,6 +364,18 @@ func TestCode(t *testing.T) {
 	for _, bad := range []string{"x\x00", "s5:ab\x00", "s-1:\x00", "i\x00", "fx\x00", "s1:a", "-", "s9223372036854775807:\x00"} {
 		if v, err := decode([]byte(bad)); err == nil {
 			t.Errorf("%q: want an error, have %v", bad, v)
+		}
+	}
+}
+
+// The fast way to write a number is strconv's to the byte: digests rest on it.
+func TestAppendFloat(t *testing.T) {
+	for n := range 300_000 {
+		v := float64(n*7-1000) / 100
+		for _, v := range []float64{v, math.Nextafter(v, 0), v / 3} {
+			if have, want := appendFloat(nil, v), strconv.AppendFloat(nil, v, 'g', -1, 64); !bytes.Equal(have, want) {
+				t.Fatalf("want %s, have %s", want, have)
+			}
 		}
 	}
 }

@@ -105,7 +105,6 @@ type taker struct {
 	insert  *statement
 	several *statement // inserts together rows
 	fresh   []*row     // on their way to it
-	values  []any      // of them
 	update  *statement
 	keep    *statement
 	reject  *statement
@@ -223,12 +222,11 @@ func (t *taker) take(rows []row) error {
 // jointly brings the fresh rows on record by one statement if all of their keys
 // are new, as they are in most files, or else singly.
 func (t *taker) jointly() error {
-	t.values = t.values[:0]
+	t.several.args = t.several.args[:0]
 	for _, r := range t.fresh {
-		r.args[0] = r.key
-		t.values = append(t.values, r.args...)
+		t.several.add(r.args)
 	}
-	known, err := t.tx.attempt(func() error { return t.several.each(nil, t.values...) })
+	known, err := t.tx.attempt(func() error { return t.several.run(nil) })
 	if err != nil {
 		return err
 	}

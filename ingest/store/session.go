@@ -161,9 +161,19 @@ func (st *statement) exec(args ...any) (int64, error) {
 // with no f.
 func (st *statement) each(f func(values []driver.Value) error, args ...any) error {
 	st.args = st.args[:0]
-	for i, a := range args {
-		st.args = append(st.args, driver.NamedValue{Ordinal: i + 1, Value: a})
+	st.add(args)
+	return st.run(f)
+}
+
+// add puts arguments after those that are there, for run.
+func (st *statement) add(args []any) {
+	for _, a := range args {
+		st.args = append(st.args, driver.NamedValue{Ordinal: len(st.args) + 1, Value: a})
 	}
+}
+
+// run is each with the arguments that are there.
+func (st *statement) run(f func(values []driver.Value) error) error {
 	rows, err := st.s.QueryContext(context.Background(), st.args)
 	if err != nil {
 		return wrap(err)

@@ -25,7 +25,7 @@ type lines struct {
 }
 
 // keptKinds bounds weeks and kinds that are added up before they are written.
-const keptKinds = 1 << 14
+const keptKinds = 1 << 12
 
 // touch takes in that a line of that day went or changed.
 func (w *weeks) touch(day forecast.Date) {
