@@ -16,6 +16,7 @@ import (
 	"time"
 	"unicode"
 
+	"freshet/cmd/freshet/internal/week"
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
@@ -213,17 +214,12 @@ var kindWords = map[ingest.RowKind]string{
 	ingest.TimeOff: "Time off and closed days", ingest.Events: "Events, such as rallies and storms",
 }
 
-// sayImport says an import's failure to a person, without the names of
-// packages.
+// sayImport says an import's failure to a person.
 func sayImport(err error) string {
 	if errors.Is(err, context.Canceled) {
 		return "You stopped it. Nothing was changed."
 	}
-	text := err.Error()
-	for _, p := range []string{"ingest: ", "store: ", "xlsx: "} {
-		text = strings.ReplaceAll(text, p, "")
-	}
-	return text
+	return week.Plain(err)
 }
 
 // confirm takes a file in with the columns as the form says. With "again" it

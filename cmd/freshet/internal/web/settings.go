@@ -298,7 +298,7 @@ func (s *Server) testMail(w http.ResponseWriter, r *http.Request) error {
 	case errors.Is(err, post.ErrNoPassword):
 		return problem{http.StatusUnprocessableEntity, "The mail server wants a password: say and save first which file it stands in."}
 	case err != nil:
-		return problem{http.StatusBadGateway, "The test letter did not go out: " + err.Error() + "."}
+		return problem{http.StatusBadGateway, "The test letter did not go out: " + week.Plain(err) + "."}
 	}
 	return s.back(w, r, "/settings", "mailed")
 }
