@@ -3,6 +3,7 @@ package ingest
 import (
 	_ "embed"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"sync"
@@ -70,6 +71,28 @@ func Alike(a, b string) (why string, strength float64) {
 	}
 	return "", 0
 }
+
+// Nearest gives the name that another is most likely a slip for, or "": the
+// fewest letters apart (Levenshtein 1966), at most a third of the longer one's,
+// or else one that begins with the other.
+func Nearest(name string, among []string) string {
+	f, best, least := Fold(name), "", math.Inf(1)
+	for _, other := range among {
+		o := Fold(other)
+		longer := max(len([]rune(f)), len([]rune(o)))
+		apart := float64(levenshtein.ComputeDistance(f, o)) / float64(max(1, longer))
+		begins := f != "" && o != "" && (strings.HasPrefix(f, o) || strings.HasPrefix(o, f))
+		if apart <= slip && apart < least {
+			best, least = other, apart
+		} else if begins && least > slip && 1+apart < least {
+			best, least = other, 1+apart
+		}
+	}
+	return best
+}
+
+// slip is the letters in which a slip may differ, as a share of the longer word.
+const slip = 1. / 3
 
 // numbersIn keeps what numbers a name holds: "30 amp" isn't "50 amp".
 func numbersIn(s string) string {

@@ -264,12 +264,21 @@ func (c *cell) effect() Effect {
 	return e
 }
 
-// skills reads job kinds apart by semicolons; all or nothing means all.
+// skills reads job kinds apart by semicolons and line breaks; all or nothing
+// means all. Commas and slashes stand within the names of some kinds, and are
+// for whoever knows the shop's; where a part is too long for a name, commas part
+// it all the same.
 func (c *cell) skills() []string {
 	var kinds []string
-	for k := range strings.SplitSeq(c.text(), ";") {
-		if k = strings.Join(strings.Fields(k), " "); k != "" {
-			kinds = append(kinds, cut(k, maxLabel))
+	for k := range strings.FieldsFuncSeq(c.text(), func(r rune) bool { return r == ';' || r == '\n' || r == '\r' }) {
+		parts := []string{k}
+		if len(k) > maxLabel {
+			parts = strings.Split(k, ",")
+		}
+		for _, k := range parts {
+			if k = strings.Join(strings.Fields(k), " "); k != "" {
+				kinds = append(kinds, cut(k, maxLabel))
+			}
 		}
 	}
 	if len(kinds) == 1 && Fold(kinds[0]) == "all" {

@@ -48,7 +48,7 @@ dropped_off, and may have kind, unit, quoted_hours, clocked_hours, billed_hours,
 parts_wait_days, emergency, deferrable, comeback_of, promised, ready, picked_up,
 status and note. A crew file needs name and weekly_hours, and may have productivity
 (the share of paid hours that go on jobs, 0 to 1), skills (all, or kinds apart by
-semicolons), from, until and hourly_cost. A time-off file has name (shop: a day on
+semicolons, commas or line breaks), from, until and hourly_cost. A time-off file has name (shop: a day on
 which all is closed), from and until. An events file has name, from, until and effect:
 one-time (it won't come again), yearly, or known (it will come).`,
 		Example: `  freshet import drop-offs.csv crew.csv time-off.csv

@@ -145,6 +145,17 @@ func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now 
 	if err != nil {
 		return Taken{}, err
 	}
+	var doubts []string
+	switch l.Kind {
+	case ingest.Crew:
+		doubts, err = s.SkillDoubts(ctx, latest)
+	case ingest.TimeOff:
+		doubts, err = s.timeOffDoubts(ctx, latest)
+	}
+	if err != nil {
+		return Taken{}, err
+	}
+	b.Doubts = append(b.Doubts, doubts...)
 	if h.said() {
 		if err := s.KeepLayout(ctx, l.Signature(), l); err != nil {
 			return Taken{}, err

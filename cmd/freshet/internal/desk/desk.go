@@ -20,6 +20,7 @@ import (
 	"freshet/capacity"
 	"freshet/forecast"
 	"freshet/forecast/workload"
+	"freshet/ingest"
 	"freshet/ingest/store"
 )
 
@@ -177,8 +178,9 @@ func (s *shop) readCalendar(ctx context.Context, db *store.Store) error {
 	return nil
 }
 
-// readCrew takes in who works on jobs. Productivity stays 0 where it isn't on
-// record, until it is learned.
+// readCrew takes in who works on jobs, and whose time off it is: names that
+// differ in case or spaces alone are one. Productivity stays 0 where it isn't
+// on record, until it is learned.
 func (s *shop) readCrew(ctx context.Context, db *store.Store) error {
 	people, err := db.Crew(ctx)
 	if err != nil {
@@ -193,8 +195,15 @@ func (s *shop) readCrew(ctx context.Context, db *store.Store) error {
 		if t.WeeklyHours > 0 && (t.Productivity > 0 || !p.Productivity.Valid) {
 			s.crew = append(s.crew, t)
 		}
+		for i, a := range s.absences {
+			if a.Name != t.Name && ingest.Fold(a.Name) == ingest.Fold(t.Name) {
+				s.absences[i].Name = t.Name
+			}
+		}
 	}
-	return nil
+	doubts, err := db.SkillDoubts(ctx, s.ask.AsOf)
+	s.warnings = append(s.warnings, doubts...)
+	return err
 }
 
 func (s *shop) warn(format string, args ...any) {
