@@ -6,6 +6,7 @@ import "freshet/forecast"
 type field struct {
 	name   string
 	needed bool // a row without it is refused, and so is a file
+	money  bool // amounts of money are at home here, and nowhere else
 	put    func(*cell, Record)
 }
 
@@ -66,7 +67,7 @@ var schemas = map[RowKind]*schema{
 		may("skills", func(c *cell, p *Person) { p.Skills = c.skills() }),
 		may("from", func(c *cell, p *Person) { p.From = c.plannedDay() }),
 		may("until", func(c *cell, p *Person) { p.Until = c.plannedDay() }),
-		may("hourly_cost", func(c *cell, p *Person) { p.HourlyCost = c.money() }),
+		field{name: "hourly_cost", money: true, put: func(c *cell, r Record) { r.(*Person).HourlyCost = c.money() }},
 	),
 	TimeOff: of(checkAbsence,
 		need("name", func(c *cell, a *Absence) { a.Name = c.id() }),

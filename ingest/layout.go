@@ -61,6 +61,9 @@ func Propose(headers []string, sample [][]string, kind RowKind) Layout {
 		if name == "" {
 			continue
 		}
+		if fd, _ := kind.field(name); !fd.money && priced(column(sample, i)) {
+			continue // "Labor" may hold dollars
+		}
 		if rivals := claims[name]; len(rivals) == 0 || dict.exact[f] == dict.exact[Fold(headers[rivals[0]])] {
 			claims[name] = append(rivals, i)
 		} else if dict.exact[f] {
@@ -121,9 +124,28 @@ func (l *Layout) resembling(i int, dict dictionary, sample [][]string) []Guess {
 	return guesses
 }
 
+// priced tells whether most of the cells that hold something bear a currency's
+// sign.
+func priced(cells []string) bool {
+	full, signs := 0, 0
+	for _, s := range cells {
+		if strings.TrimSpace(s) == "" {
+			continue
+		}
+		full++
+		if strings.ContainsFunc(s, func(r rune) bool { return unicode.Is(unicode.Sc, r) }) {
+			signs++
+		}
+	}
+	return 2*signs > full
+}
+
 // reads tells whether most of the cells that hold something can be read as the
 // field, and whether most hold something if it is needed.
 func (f field) reads(cells []string, kind RowKind) bool {
+	if !f.money && priced(cells) {
+		return false
+	}
 	c := cell{order: DayMonth, latest: 1 << 30}
 	full, bad := 0, 0
 	for _, s := range cells {

@@ -43,6 +43,8 @@ func (l Layout) Proposals(sample [][]string) []Proposal {
 			p.Confidence, p.Why = 1, "it was said so"
 		case g >= 0:
 			p.Field, p.Guessed, p.Confidence, p.Why = l.Guesses[g].Field, true, (1-l.Guesses[g].Distance)*guessWorth, l.Guesses[g].Why
+		case priced(column(sample, i)):
+			p.Why = "its cells are amounts of money, which are not needed"
 		default:
 			p.Why = "nothing that is known by this name"
 		}
@@ -89,7 +91,7 @@ func (l *Layout) telling(sample [][]string) []Guess {
 		}
 		for i, c := range l.Columns {
 			cells := column(sample, i)
-			if c.Field == "" && len(cells) >= fewestTelling && !slices.Contains(cells, "") && t.fits(cells) &&
+			if c.Field == "" && len(cells) >= fewestTelling && !slices.Contains(cells, "") && !priced(cells) && t.fits(cells) &&
 				!slices.ContainsFunc(l.Guesses, func(g Guess) bool { return g.Header == c.Header }) {
 				guesses = append(guesses, Guess{c.Header, name, farthestGuess, fmt.Sprintf("each of its first %d cells holds %s", len(cells), t.says)})
 				break

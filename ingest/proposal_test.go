@@ -37,10 +37,27 @@ func TestCellsTell(t *testing.T) {
 		"the last word":    {"RO,Date In,Product category", []string{"1,2026-03-14,Tablet"}, "Product category=kind"},
 		"mostly blank":     {"Date In,Repair ordr", []string{"2026-03-14,", "2026-03-15,", "2026-03-16,b"}, "Repair ordr=kind"},
 		"text is no line":  {"RO,Date In,Partner", []string{"1,2026-03-14,Marlo"}, ""}, // spelt like the Spanish partida
+		"prices are none":  {"Date In,Invoice Total,our key", []string{"2026-03-14,$366.15,a1", "2026-03-15,$20,a2", "2026-03-16,\u20ac9,a3"}, "our key=ro_number"},
 	} {
 		if got := proposed(c.headers, c.rows...); got != c.want {
 			t.Errorf("%s: have %q, need %q", what, got, c.want)
 		}
+	}
+}
+
+// A column of prices is no column of hours, whatever it's called, but a wage is
+// one of money.
+func TestPricesAreNoHours(t *testing.T) {
+	headers, sample := []string{"RO", "Date In", "clocked_hours"}, [][]string{{"1", "2026-03-14", "$120.00"}, {"2", "2026-03-15", ""}, {"3", "2026-03-15", "$88"}}
+	if got := mapped(Propose(headers, sample, DropOffs)); strings.Contains(got, "clocked_hours") {
+		t.Errorf("have %s", got)
+	}
+	sample[2][2], sample[1][2] = "1.5", "2"
+	if got := mapped(Propose(headers, sample, DropOffs)); !strings.Contains(got, "clocked_hours") {
+		t.Errorf("have %s", got)
+	}
+	if got := mapped(Propose([]string{"name", "weekly_hours", "hourly_cost"}, [][]string{{"Ansel", "40", "$31"}}, Crew)); !strings.Contains(got, "hourly_cost") {
+		t.Errorf("have %s", got)
 	}
 }
 
