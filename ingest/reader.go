@@ -246,8 +246,16 @@ func (r *Reader) judge(rec Record) {
 	}
 	if d, ok := rec.(*DropOff); ok {
 		r.key = d.appendKey(r.key[:0], false)
-		if d.Nth = r.seen.next(r.key); d.Line != "" && d.Nth > 1 {
+		var row uint64 // of rows that a line number tells apart, none is needed
+		if d.Line == "" {
+			row = hash(r.rows.cells...)
+		}
+		var same bool
+		switch d.Nth, same = r.seen.next(r.key, row); {
+		case d.Line != "" && d.Nth > 1:
 			r.warn("", nil, fmt.Sprintf("has line %s of repair order %s again; the later row counts", d.Line, d.RO))
+		case same:
+			r.warn("", nil, fmt.Sprintf("is like the row before it of repair order %s in each cell, and counts as another job; if it was entered twice, take it out on the page Jobs", d.RO))
 		}
 	}
 }

@@ -99,8 +99,8 @@ func TestUglyFiles(t *testing.T) {
 			[]string{"1//1 2025-03-04", "2//1 2025-03-05"}, Tally{Rows: 2, Blank: 1}},
 		{"CRLF and lines counted", "ro_number,dropped_off,note\r\n1,2025-03-04,\"a\r\nb\r\n\"\r\n2,2025-02-30,\r\n",
 			[]string{"1//1 2025-03-04", "NO drop-offs.csv:5: dropped_off 2025-02-30 is not a day"}, Tally{Rows: 2, Rejected: 1}},
-		{"named as in the design", "ro,date in,promised date\n" + strings.Repeat("1,2025-03-04,\n", 15) + "1,2026-01-04,2026-02-30\n",
-			append(nth(15, "1//%d 2025-03-04"), "NO drop-offs.csv:17: promised date 2026-02-30 is not a day"), Tally{Rows: 16, Rejected: 1}},
+		{"named as in the design", "ro,date in,promised date\n" + strings.Join(nth(15, "%d,2025-03-04,\n"), "") + "1,2026-01-04,2026-02-30\n",
+			append(nth(15, "%d//1 2025-03-04"), "NO drop-offs.csv:17: promised date 2026-02-30 is not a day"), Tally{Rows: 16, Rejected: 1}},
 		{"semicolons and decimal commas", "Auftragsnr;Annahme;Art;Sollstunden\n7;4.3.2025;Bremse;1,5\n8;31.12.24;Dach;1.250,00\n",
 			[]string{"7/bremse/1 2025-03-04 1.5h", "8/dach/1 2024-12-31 1250h; drop-offs.csv:3: Annahme 31.12.24 was read as 2024-12-31; drop-offs.csv:3: Sollstunden 1.250,00 is 1250 hours on one job"},
 			Tally{Rows: 2, Warned: 1}},
@@ -146,7 +146,9 @@ func TestUglyFiles(t *testing.T) {
 				"3//1 2025-03-04; drop-offs.csv:4: picked_up 2025-03-05 is before the job was ready on 2025-03-06",
 				"4//1 2025-03-04; drop-offs.csv:5: promised 2025-03-01 is before the drop-off on 2025-03-04"},
 			Tally{Rows: 4, Rejected: 2, Warned: 2}},
-		{"all duplicates", head + strings.Repeat("1,2025-03-04,Brakes,1,\n", 3), nth(3, "1/brakes/%d 2025-03-04 1h"), Tally{Rows: 3}},
+		{"all duplicates", head + strings.Repeat("1,2025-03-04,Brakes,1,\n", 3), []string{"1/brakes/1 2025-03-04 1h",
+				"1/brakes/2 2025-03-04 1h; drop-offs.csv:3: is like the row before it of repair order 1 in each cell, and counts as another job; if it was entered twice, take it out on the page Jobs",
+				"1/brakes/3 2025-03-04 1h; drop-offs.csv:4: is like the row before it of repair order 1 in each cell, and counts as another job; if it was entered twice, take it out on the page Jobs"}, Tally{Rows: 3, Warned: 2}},
 		{"line numbers", "ro,date in,line\n1,2025-03-04,1\n1,2025-03-04,2\n1,2025-03-05,1\n",
 			[]string{"1/1 2025-03-04", "1/2 2025-03-04", "1/1 2025-03-05; drop-offs.csv:4: has line 1 of repair order 1 again; the later row counts"}, Tally{Rows: 3, Warned: 1}},
 		{"joined files", head + "1,2025-03-04,,,\n" + head + "2,2025-03-05,,,\n",
@@ -449,20 +451,54 @@ func TestMemoryStaysFlat(t *testing.T) {
 
 func TestOccurrencesForgetOnlyTheOld(t *testing.T) {
 	o := newOccurrences()
-	if o.next([]byte("a")) != 1 || o.next([]byte("a")) != 2 {
+	next := func(group string) int {
+		n, _ := o.next([]byte(group), 0)
+		return n
+	}
+	if next("a") != 1 || next("a") != 2 {
 		t.Error("a repeated group isn't counted on")
 	}
 	for i := range 3 * remembered {
-		o.next(fmt.Append(nil, i))
-		if i == remembered-2 && o.next([]byte("a")) != 3 {
+		next(fmt.Sprint(i))
+		if i == remembered-2 && next("a") != 3 {
 			t.Error("a group is forgotten too soon")
 		}
 		if len(o.recent) > remembered || len(o.older) > remembered {
 			t.Fatal("more groups are kept than should be")
 		}
 	}
-	if o.next([]byte("a")) != 1 {
+	if next("a") != 1 {
 		t.Error("a group is never forgotten")
+	}
+}
+
+// A row that says what one before it said may be one entered twice: it counts,
+// and is told.
+func TestRowsThatAreTheSame(t *testing.T) {
+	told := func(rows string) (n, warned int) {
+		r := open(t, "ro,date in,kind,est hours,color\n"+rows, DropOffs)
+		for r.Next() {
+			n++
+			for _, w := range r.Warnings() {
+				if strings.Contains(w.Error(), "in each cell") {
+					warned++
+				}
+			}
+		}
+		return n, warned
+	}
+	for _, c := range []struct {
+		rows      string
+		n, warned int
+	}{
+		{"1,2025-03-04,roof,2,red\n1,2025-03-04,roof,2,red\n", 2, 1},
+		{"1,2025-03-04,roof,2,red\n2,2025-03-04,roof,2,red\n1,2025-03-04,roof,2,red\n1,2025-03-04,roof,2,red\n", 4, 2},
+		{"1,2025-03-04,roof,2,red\n1,2025-03-04,roof,2,blue\n1,2025-03-04,brakes,2,red\n1,2025-03-04,roof,22,red\n", 4, 0},
+		{"1,2025-03-04,roof,2,\n1,2025-03-04,roof,,2\n", 2, 0},
+	} {
+		if n, warned := told(c.rows); n != c.n || warned != c.warned {
+			t.Errorf("%q: need %d rows and %d told, have %d and %d", c.rows, c.n, c.warned, n, warned)
+		}
 	}
 }
 

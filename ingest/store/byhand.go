@@ -200,29 +200,54 @@ func dropOff(v []any) (d ingest.DropOff, err error) {
 // TakenOut gives the time off that was taken out by hand and isn't back, the
 // newest first.
 func (s *Store) TakenOut(ctx context.Context, most int) ([]ingest.Absence, error) {
-	rows, err := s.r.QueryContext(ctx, `SELECT record FROM history JOIN (SELECT key, max(batches.id) AS batch FROM history JOIN batches ON batches.id = history.batch
-		WHERE by_hand = 1 AND undone_at IS NULL AND kind = ? AND key NOT IN (SELECT key FROM absences) GROUP BY key) AS newest USING (batch, key) ORDER BY batch DESC LIMIT ?`, string(ingest.TimeOff), most)
-	if err != nil {
-		return nil, wrap(err)
-	}
-	defer rows.Close()
 	var out []ingest.Absence
-	for rows.Next() {
-		var record []byte
-		if err := rows.Scan(&record); err != nil {
-			return nil, wrap(err)
-		}
-		v, err := decode(record)
-		if err != nil {
-			return nil, err
-		}
+	err := s.takenOut(ctx, ingest.TimeOff, most, func(_ string, v []any) (err error) {
 		a := ingest.Absence{Name: v[0].(string)}
 		for i, d := range []*forecast.Date{&a.From, &a.Until} {
 			if *d, err = forecast.ParseDate(v[i+1].(string)); err != nil {
-				return nil, wrap(err)
+				return wrap(err)
 			}
 		}
 		out = append(out, a)
+		return nil
+	})
+	return out, err
+}
+
+// JobsTakenOut gives the job lines that were taken out by hand and aren't
+// back, the newest first, with the keys that they stood under.
+func (s *Store) JobsTakenOut(ctx context.Context, most int) ([]JobLine, error) {
+	var out []JobLine
+	err := s.takenOut(ctx, ingest.DropOffs, most, func(key string, v []any) error {
+		d, err := dropOff(v)
+		out = append(out, JobLine{DropOff: d, Key: key})
+		return err
+	})
+	return out, err
+}
+
+// takenOut hands over what records said that were taken out by hand and aren't
+// back.
+func (s *Store) takenOut(ctx context.Context, kind ingest.RowKind, most int, each func(key string, values []any) error) error {
+	rows, err := s.r.QueryContext(ctx, `SELECT key, record FROM history JOIN (SELECT key, max(batches.id) AS batch FROM history JOIN batches ON batches.id = history.batch
+		WHERE by_hand = 1 AND undone_at IS NULL AND kind = ? AND key NOT IN (SELECT key FROM `+tables[kind].name+`) GROUP BY key) AS newest USING (batch, key) ORDER BY batch DESC LIMIT ?`, string(kind), most)
+	if err != nil {
+		return wrap(err)
 	}
-	return out, wrap(rows.Err())
+	defer rows.Close()
+	for rows.Next() {
+		var key string
+		var record []byte
+		if err := rows.Scan(&key, &record); err != nil {
+			return wrap(err)
+		}
+		v, err := decode(record)
+		if err == nil {
+			err = each(key, v)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return wrap(rows.Err())
 }

@@ -64,7 +64,13 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 		Owner  bool // may change a job
 		Order  string
 		Found  []store.Job // of the order that was looked for
+		Out    []store.JobLine
 	}{Jobs: len(open), Owner: is == owner, Order: strings.TrimSpace(r.FormValue("order"))}
+	if data.Owner {
+		if data.Out, err = s.shop().JobsTakenOut(ctx, mostTakenOut); err != nil {
+			return err
+		}
+	}
 	if data.Order != "" && data.Owner {
 		if data.Found, err = s.shop().Orders(ctx, data.Order); err != nil {
 			return err
@@ -171,13 +177,20 @@ func (s *Server) jobLine(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, page{Template: "jobline", Title: "Repair order " + l.RO, Data: data})
 }
 
-// setJobLine changes one job by the owner's word, or takes the last such word
-// back, which is a change too.
+// setJobLine changes one job by the owner's word; takes the last such word
+// back, which is a change too; takes a job out that never was; or puts it back.
 func (s *Server) setJobLine(w http.ResponseWriter, r *http.Request) error {
 	f := r.PostFormValue
+	if f("step") == "in" {
+		return s.putJobBack(w, r, f("key"))
+	}
 	l, err := lineOf(r.Context(), s.Store, f("key"))
 	if err != nil {
 		return err
+	}
+	seen := store.Version(f("seen"))
+	if f("step") == "out" {
+		return s.jobChanged(w, r, l, &seen, nil, "jobout", fmt.Sprintf("took repair order %s, %s, off the records", l.RO, cmp.Or(l.Kind, "kind not said")))
 	}
 	var to ingest.DropOff
 	switch {
@@ -194,15 +207,42 @@ func (s *Server) setJobLine(w http.ResponseWriter, r *http.Request) error {
 	if len(what) == 0 {
 		return problem{http.StatusUnprocessableEntity, "Nothing was changed: the job is on record as you typed it."}
 	}
-	seen := store.Version(f("seen"))
-	if err := s.byHand(r, "repair order "+l.RO, ingest.DropOffs, l.Key, &seen, &to); err != nil {
+	return s.jobChanged(w, r, l, &seen, &to, "saved", fmt.Sprintf("changed repair order %s: %s", l.RO, strings.Join(what, "; ")))
+}
+
+// putJobBack puts a job back that was taken out.
+func (s *Server) putJobBack(w http.ResponseWriter, r *http.Request, key string) error {
+	out, err := s.Store.JobsTakenOut(r.Context(), mostTakenOut)
+	if err != nil {
 		return err
 	}
-	if err := s.note(r, "changed repair order %s: %s", l.RO, strings.Join(what, "; ")); err != nil {
+	i := slices.IndexFunc(out, func(l store.JobLine) bool { return l.Key == key })
+	if i < 0 {
+		return problem{http.StatusConflict, "This job isn't among those taken out any more. Look at the list again."}
+	}
+	l := out[i]
+	gone := store.Version("")
+	return s.jobChanged(w, r, l, &gone, &l.DropOff, "jobin", "put repair order "+l.RO+" back on the records")
+}
+
+// jobChanged has a job say something else, or nothing if to is nil, and says so.
+func (s *Server) jobChanged(w http.ResponseWriter, r *http.Request, l store.JobLine, seen *store.Version, to *ingest.DropOff, said, did string) error {
+	var record ingest.Record
+	if to != nil {
+		record = to
+	}
+	if err := s.byHand(r, "repair order "+l.RO, ingest.DropOffs, l.Key, seen, record); err != nil {
+		return err
+	}
+	if err := s.note(r, "%s", did); err != nil {
 		return err
 	}
 	s.Anew()
-	http.Redirect(w, r, "/jobs/line?"+url.Values{"key": {l.Key}, "said": {"saved"}}.Encode(), http.StatusSeeOther)
+	path := "/jobs?" + url.Values{"said": {said}}.Encode()
+	if to != nil {
+		path = "/jobs/line?" + url.Values{"key": {l.Key}, "said": {said}}.Encode()
+	}
+	http.Redirect(w, r, path, http.StatusSeeOther)
 	return nil
 }
 

@@ -65,6 +65,8 @@ var said = map[string]string{
 	"undone": "The file was taken back out.",
 	"out":    "It is off the calendar.",
 	"back":   "It is back on the calendar.",
+	"jobout": "The job is off the records.",
+	"jobin":  "The job is back on the records.",
 	"mailed": "A test letter was handed to the mail server.",
 	"quoted": "The quote is kept.",
 	"left":   "You are back in your own shop.",

@@ -788,6 +788,35 @@ func TestJobLine(t *testing.T) {
 	if w := s.post("/jobs/line", form("step", "back")); w.Code != 303 || line().Kind != "plumbing" || line().Ready.Valid {
 		t.Errorf("back: have %d, %+v", w.Code, line())
 	}
+	out := form("step", "out")
+	for _, step := range []struct {
+		form url.Values
+		code int
+		says string
+		open int
+	}{{form("step", "out", "seen", "another"), 409, "changed meanwhile", 2}, {form("step", "in"), 409, "taken out any more", 2}, {out, 303, "off the records", 1}, {out, 404, "on record any more", 1},
+		{url.Values{"key": {key}, "step": {"in"}}, 303, "back on the records", 2}} {
+		w := s.post("/jobs/line", step.form)
+		text := w.Body.String()
+		if w.Code == 303 {
+			text = s.get(w.Header().Get("Location")).Body.String()
+		}
+		if w.Code != step.code || !strings.Contains(text, step.says) {
+			t.Errorf("%v: have %d %s", step.form, w.Code, text)
+		}
+		if step.code == 303 { // the file that it came from is no news
+			s.takeInText("jobs.csv", "drop-offs", file)
+		}
+		if text := s.get("/jobs").Body.String(); !strings.Contains(text, fmt.Sprintf("<p>%d job", step.open)) {
+			t.Errorf("%v: want %d open, have %s", step.form, step.open, text)
+		}
+	}
+	if line().Kind != "plumbing" || line().Unit != "Tin Lizzy" {
+		t.Errorf("put back as %+v", line())
+	}
+	if text := s.get("/settings").Body.String(); !strings.Contains(text, "took repair order 4711, plumbing, off the records") {
+		t.Error("nobody wrote down who took it out")
+	}
 	if text := s.get("/settings").Body.String(); !strings.Contains(text, "changed repair order 4711: kind of job from plumbing to electrical; quoted hours from 2.5 to 3.5") {
 		t.Error("nobody wrote down who changed what")
 	}
