@@ -3,6 +3,7 @@ package store
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -199,6 +200,9 @@ type KindStep struct {
 	Words []string `json:"words"`
 }
 
+// ErrNoKindsToUndo is UndoKinds's answer when no step stands.
+var ErrNoKindsToUndo = errors.New("store: need a change of kinds to undo, have none")
+
 // UndoKinds takes the newest step that stands back, and tells what it was.
 func (s *Store) UndoKinds(ctx context.Context, now time.Time) (KindStep, error) {
 	var step KindStep
@@ -208,7 +212,7 @@ func (s *Store) UndoKinds(ctx context.Context, now time.Time) (KindStep, error) 
 			return wrap(err)
 		}
 		if len(ids) == 0 {
-			return fmt.Errorf("store: need a change of kinds to undo, have none")
+			return ErrNoKindsToUndo
 		}
 		if err := tx.Get(&step.What, "SELECT what FROM kind_steps WHERE id = ?", ids[0]); err != nil {
 			return wrap(err)

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"net/http"
 	"slices"
@@ -62,7 +63,7 @@ func (s *Server) setKinds(w http.ResponseWriter, r *http.Request) error {
 		what, err = fmt.Sprintf("counted the words of %s apart", kind), s.Store.Split(ctx, kind, s.Now())
 	case step == "undo":
 		var back store.KindStep
-		if back, err = s.Store.UndoKinds(ctx, s.Now()); err != nil {
+		if back, err = s.Store.UndoKinds(ctx, s.Now()); errors.Is(err, store.ErrNoKindsToUndo) {
 			return problem{http.StatusConflict, "There is no change of kinds to take back."}
 		}
 		what = fmt.Sprintf("took a change of kinds back (%s)", strings.Join(back.Words, ", "))
