@@ -18,12 +18,14 @@ const (
 
 // readFormats finds out what each cell format makes of a number.
 func (b *Book) readFormats(part string) error {
-	custom := map[string]format{}
+	custom := map[int]format{}
 	within := false
 	return b.elements(part, func(e xml.StartElement) error {
 		switch e.Name.Local {
 		case "numFmt":
-			custom[attr(e, "numFmtId")] = formatOf(attr(e, "formatCode"))
+			if id, err := strconv.Atoi(attr(e, "numFmtId")); err == nil {
+				custom[id] = formatOf(attr(e, "formatCode"))
+			}
 		case "cellXfs":
 			within = true
 		case "cellStyles", "dxfs", "cellStyleXfs":
@@ -32,7 +34,7 @@ func (b *Book) readFormats(part string) error {
 			if !within {
 				return nil
 			}
-			id := attr(e, "numFmtId")
+			id, _ := strconv.Atoi(attr(e, "numFmtId")) // 0 is General
 			f, ok := custom[id]
 			if !ok {
 				f = builtIn(id)
@@ -48,8 +50,7 @@ func (b *Book) readFormats(part string) error {
 
 // builtIn gives the formats that a workbook need not spell out: ECMA-376 part
 // 1, 18.8.30; 27 to 36 and 50 to 58 are the dates of East Asian editions.
-func builtIn(id string) format {
-	n, _ := strconv.Atoi(id)
+func builtIn(n int) format {
 	switch {
 	case 14 <= n && n <= 17, n == 22, 27 <= n && n <= 31, n == 36, 50 <= n && n <= 54, n == 57, n == 58:
 		return day

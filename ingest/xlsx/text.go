@@ -29,6 +29,7 @@ type text struct {
 	lines []byte // written and not yet read
 	err   error
 
+	given                int    // bytes, to who reads
 	rows, columns, cells int    // rows written, columns of the row in hand, cells in all
 	at                   int    // column of the cell in hand, from 0
 	kind                 string // its type
@@ -54,6 +55,9 @@ func (t *text) Read(b []byte) (int, error) {
 		t.err = t.step()
 	}
 	n := copy(b, t.lines)
+	if t.given += n; t.given > maxText && t.err == nil {
+		t.err = fmt.Errorf("need at most %d bytes of text, have more: save the sheet as CSV", maxText)
+	}
 	t.lines = append(t.lines[:0], t.lines[n:]...)
 	if n > 0 || t.err == nil {
 		return n, nil

@@ -10,8 +10,8 @@
 //
 // It refuses files made to harm: more than 1,000 entries, 64 MiB packed or 256
 // MiB unpacked, parts packed more than 200 to 1, 2,000,000 texts in 32 MiB, 256
-// columns, 4,000,000 cells, rows or cells out of order, XML with document types
-// or comments. It holds the workbook's texts and formats in memory and nothing
+// columns, 4,000,000 cells, 256 MiB of text, rows or cells out of order, XML with
+// document types or comments. It holds the workbook's texts and formats in memory and nothing
 // else of it, runs no formulas and writes no files.
 //
 // To use it: Open a file, choose among Sheets, and read its Text.
@@ -42,10 +42,12 @@ const (
 	maxTexts     = 2_000_000
 	maxTextBytes = 32 << 20 // of all texts
 	maxSheets    = 256
+	maxName      = 255   // bytes of a sheet's; Excel's own limit is 31 characters (from memory)
 	maxFormats   = 65536 // cell formats; Excel's own limit is 64,000 (from memory)
 	maxRows      = 1 << 20
 	maxColumns   = 256
 	maxCells     = 4_000_000
+	maxText      = 256 << 20 // bytes of a sheet as text: cells may share long ones
 )
 
 // Magic is how a workbook, being a zip archive, begins.
@@ -151,8 +153,8 @@ func (b *Book) related(from, kind string) ([]relation, error) {
 		} else {
 			to = path.Join(dir, to)
 		}
-		if b.parts[to] != nil && len(out) < maxSheets {
-			out = append(out, relation{attr(e, "Id"), to})
+		if id := attr(e, "Id"); b.parts[to] != nil && len(id) <= maxName && len(out) < maxSheets {
+			out = append(out, relation{id, to})
 		}
 		return nil
 	})
@@ -175,6 +177,9 @@ func (b *Book) readWorkbook(main string) error {
 				return nil
 			}
 			s := sheet{attr(e, "name"), parts[i].part}
+			if len(s.name) > maxName {
+				return fmt.Errorf("need sheets' names of at most %d bytes, have one of %d", maxName, len(s.name))
+			}
 			if state := attr(e, "state"); state == "" || state == "visible" {
 				b.sheets = append(b.sheets, s)
 			} else {
@@ -240,6 +245,9 @@ func (b *Book) readTexts(part string) error {
 		return err
 	}
 	defer x.Close()
+	// The part is no shorter than its texts. Room that grew with them would be
+	// taken twice over.
+	b.texts.all = make([]byte, 0, min(b.parts[part].UncompressedSize64, maxTextBytes+maxToken))
 	var run runs
 	for {
 		token, err := x.token()
