@@ -141,3 +141,38 @@ func TestCompose(t *testing.T) {
 		}
 	}
 }
+
+// TestFileHandedIn has a worker take in a file that was handed in on another
+// machine.
+func TestFileHandedIn(t *testing.T) {
+	address := pgtest.Database(t)
+	t.Setenv("FRESHET_DB", address)
+	file := filepath.Join(t.TempDir(), "jobs.csv")
+	if err := os.WriteFile(file, []byte("ro_number,dropped_off,kind\n1,2026-11-02,brakes\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{{"shop", "--shop", "east", "--name", "East"}, {"group", "file", "east", file}} {
+		if status, _, errs := call(t, args...); status != done {
+			t.Fatalf("%v: %d %s", args, status, errs)
+		}
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	worked := make(chan int, 1)
+	var log bytes.Buffer
+	go func() { worked <- run(ctx, []string{"work"}, io.Discard, &log, time.Now) }()
+	east, err := store.OpenThere(ctx, address+"&shop=east")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer east.Close()
+	var in []store.Batch
+	for deadline := time.Now().Add(10 * time.Second); len(in) == 0 && time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
+		if in, err = east.Batches(ctx, 9); err != nil {
+			t.Fatal(err)
+		}
+	}
+	stop()
+	if status := <-worked; status != done || len(in) != 1 || in[0].File != "jobs.csv" || in[0].Added != 1 {
+		t.Errorf("want the file taken in, have %+v, and a worker that ended with %d\n%s", in, status, &log)
+	}
+}

@@ -89,7 +89,7 @@ func (s *Store) ForgetFolderFile(ctx context.Context, name string) error {
 // it was taken back out since.
 func (s *Store) WasTakenIn(ctx context.Context, sha256 string) (bool, error) {
 	var n int
-	err := s.r.GetContext(ctx, &n, "SELECT count(*) FROM (SELECT 1 FROM batches WHERE sha256 = ? LIMIT 1)", sha256)
+	err := s.r.GetContext(ctx, &n, "SELECT count(*) FROM (SELECT 1 FROM batches WHERE sha256 = ? LIMIT 1) AS found", sha256)
 	return n > 0, wrap(err)
 }
 

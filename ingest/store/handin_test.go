@@ -2,6 +2,7 @@ package store_test
 
 import (
 	"context"
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"slices"
@@ -144,4 +145,28 @@ func TestCalendar(t *testing.T) {
 	if _, err := s.TakeIn(ctx, h, handInLatest, at, nil); err == nil {
 		t.Error("a calendar was taken for a crew")
 	}
+}
+
+// A file is known by its content, by whatever name it came, even once it was
+// taken back out.
+func TestWasTakenIn(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	const text = "ro_number,dropped_off,kind\n1,2026-03-14,brakes\n"
+	sum := sha256.Sum256([]byte(text))
+	was := func(want bool, sum []byte) {
+		t.Helper()
+		if have, err := s.WasTakenIn(ctx, store.Hash(sum)); err != nil || have != want {
+			t.Errorf("want %v, have %v, %v", want, have, err)
+		}
+	}
+	was(false, sum[:])
+	if _, err := s.TakeIn(ctx, handIn(text), handInLatest, at, nil); err != nil {
+		t.Fatal(err)
+	}
+	was(true, sum[:])
+	if _, err := s.Undo(ctx, at); err != nil {
+		t.Fatal(err)
+	}
+	was(true, sum[:])
+	was(false, sum[1:])
 }
