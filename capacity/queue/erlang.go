@@ -76,10 +76,14 @@ type MMC struct {
 
 // Load is the mean number of busy servers if none are short, arrivals/service.
 func (q MMC) Load() float64 {
+	q.check()
+	return q.Arrivals / q.Service
+}
+
+func (q MMC) check() {
 	if q.Servers < 1 || !(q.Arrivals >= 0) || !(q.Service > 0) {
 		panic(fmt.Sprintf("queue: need 1 server or more, arrivals of 0 or more and a service rate above 0, have %+v", q))
 	}
-	return q.Arrivals / q.Service
 }
 
 // Utilization is the share of the servers' time that is worked, load/servers;
@@ -107,14 +111,13 @@ func (q MMC) ChanceWaitOver(t float64) float64 {
 func (q MMC) Stay() float64 { return q.Wait() + 1/q.Service }
 
 // Waiting is the mean number that wait, by Little's law arrivals × wait.
-func (q MMC) Waiting() float64 {
-	if q.Arrivals == 0 {
-		return 0
-	}
-	return q.Arrivals * q.Wait()
-}
+func (q MMC) Waiting() float64 { return q.Arrivals * q.Wait() }
 
 // InSystem is the mean number that wait or are served.
 func (q MMC) InSystem() float64 { return q.Waiting() + q.Load() }
 
-func (q MMC) spare() float64 { return float64(q.Servers)*q.Service - q.Arrivals }
+// spare is the rate at which work could be done beyond what comes in.
+func (q MMC) spare() float64 {
+	q.check()
+	return float64(q.Servers)*q.Service - q.Arrivals
+}

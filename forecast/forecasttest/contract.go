@@ -32,6 +32,14 @@ func Contract(t *testing.T, m forecast.Model, s forecast.Series, traits Traits) 
 	}
 	const h = 20
 
+	t.Run("misuse", func(t *testing.T) {
+		Refuses(t, "forecast: ", map[string]func(){
+			"a forecast of no steps": func() { fit.Forecast(0) },
+			"paths of no steps":      func() { fit.Simulate(0, 1, rand.New(rand.NewPCG(1, 1))) },
+			"no paths":               func() { fit.Simulate(h, 0, rand.New(rand.NewPCG(1, 1))) },
+		})
+	})
+
 	t.Run("settings only", func(t *testing.T) {
 		name := m.String()
 		kept := slices.Clone(s.Values)

@@ -110,17 +110,3 @@ func TestChangesByChance(t *testing.T) {
 		t.Errorf("twice as many are told in %v of %d", told, n)
 	}
 }
-
-func TestChangesMisuse(t *testing.T) {
-	track := NewTrack(forecast.NewPaths(0, 7, 1, 1), 5, []float64{1})
-	for name, f := range map[string]func(){"no multiples": func() { track.Changes(nil, 1) }, "a multiple of 0": func() { track.Changes([]float64{0}, 1) }, "no steps": func() { track.Changes([]float64{2}, 0) }} {
-		func() {
-			defer func() {
-				if recover() == nil {
-					t.Errorf("%s doesn't panic", name)
-				}
-			}()
-			f()
-		}()
-	}
-}

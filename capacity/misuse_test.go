@@ -1,0 +1,44 @@
+package capacity
+
+import (
+	"math"
+	"strings"
+	"testing"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"freshet/forecast/forecasttest"
+)
+
+func TestMisuse(t *testing.T) {
+	demand := distuv.Normal{Mu: 160, Sigma: 25}
+	forecasttest.Refuses(t, "capacity: ", map[string]func(){
+		"hours of no weeks":             func() { storyCrew().Hours(DefaultCalendar(), nil, monday, 0) },
+		"a floor of no days":            func() { NewFloor(storyCrew(), DefaultCalendar(), nil, nil, monday, 0) },
+		"less than no open days":        func() { DefaultCalendar().AddOpenDays(monday, -1) },
+		"a number of days that isn't":   func() { DefaultCalendar().AddOpenDays(monday, math.NaN()) },
+		"a shop that never opens":       func() { Calendar{}.AddOpenDays(monday, 1) },
+		"hours that cost less than 0":   func() { Newsvendor(demand, -1, 1) },
+		"hours that cost nothing":       func() { Newsvendor(demand, 0, 0) },
+		"emergencies without hours":     func() { Emergencies{PerWeek: 3}.Quantile(.8) },
+		"emergencies beyond any shop's": func() { Emergencies{PerWeek: 700, Hours: 2, SD: 1}.Quantile(.8) },
+	})
+}
+
+// An owner's limits that can't be meant are an error that says which.
+func TestPolicyRefused(t *testing.T) {
+	for words, change := range map[string]func(*Policy){
+		"shares and chances":  func(p *Policy) { p.LimitChance = 20 }, // percent for a share
+		"shares and chances ": func(p *Policy) { p.PlanAt = 1 },
+		"0 or more":           func(p *Policy) { p.WaitCost = -1 },
+	} {
+		p := DefaultPolicy()
+		change(&p)
+		if err := p.check(); err == nil || !strings.Contains(err.Error(), strings.TrimSpace(words)) {
+			t.Errorf("want %q, have %v", words, err)
+		}
+	}
+	if err := DefaultPolicy().check(); err != nil {
+		t.Error(err)
+	}
+}
