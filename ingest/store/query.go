@@ -29,18 +29,26 @@ func (s *Store) Lines(ctx context.Context, asOf forecast.Date, each func(Line)) 
 	if err != nil {
 		return err
 	}
-	rows, err := s.r.QueryContext(ctx, `SELECT CAST(julianday(dropped_off) - 2440587.5 AS INTEGER), kind,
-		CAST(julianday(coalesce(ready, picked_up)) - 2440587.5 AS INTEGER), quoted, clocked, billed
+	rows, err := s.r.QueryContext(ctx, `SELECT dropped_off, kind, coalesce(ready, picked_up), quoted, clocked, billed
 		FROM job_lines WHERE dropped_off < ? ORDER BY dropped_off, kind, key`, asOf.String())
 	if err != nil {
 		return wrap(err)
 	}
 	defer rows.Close()
 	kinds := map[string]string{} // one string a kind, not one a line
+	days := dayTexts{}
 	for rows.Next() {
 		var l Line
-		var kind sql.RawBytes
-		if err := rows.Scan(&l.DroppedOff, &kind, &l.Ready, &l.Quoted, &l.Clocked, &l.Billed); err != nil {
+		var day, kind, ready sql.RawBytes
+		if err := rows.Scan(&day, &kind, &ready, &l.Quoted, &l.Clocked, &l.Billed); err != nil {
+			return wrap(err)
+		}
+		in, err := days.of(day)
+		if err != nil {
+			return wrap(err)
+		}
+		l.DroppedOff = in.V
+		if l.Ready, err = days.of(ready); err != nil {
 			return wrap(err)
 		}
 		k, ok := kinds[string(kind)]
@@ -58,6 +66,25 @@ func (s *Store) Lines(ctx context.Context, asOf forecast.Date, each func(Line)) 
 		each(l)
 	}
 	return wrap(rows.Err())
+}
+
+// dayTexts remembers the days of texts: many lines share few, and reading one is
+// the dearer part of reading a line.
+type dayTexts map[string]forecast.Date
+
+// of gives the day of a text, none of nil.
+func (d dayTexts) of(text sql.RawBytes) (sql.Null[forecast.Date], error) {
+	if text == nil {
+		return sql.Null[forecast.Date]{}, nil
+	}
+	if day, ok := d[string(text)]; ok {
+		return sql.Null[forecast.Date]{V: day, Valid: true}, nil
+	}
+	day, err := forecast.ParseDate(string(text))
+	if err == nil {
+		d[string(text)] = day
+	}
+	return sql.Null[forecast.Date]{V: day, Valid: true}, err
 }
 
 // Job is a job line as it was known on a day. Hours that were not on record,
@@ -87,25 +114,26 @@ func (s *Store) jobs(ctx context.Context, where string, args ...any) ([]Job, err
 	}
 	defer rows.Close()
 	var out []Job
+	days := dayTexts{}
 	for rows.Next() {
 		var j Job
-		var day string
-		var ready, pickedUp, promised sql.Null[string]
+		var day, ready, pickedUp, promised sql.RawBytes
 		if err := rows.Scan(&j.Key, &j.RO, &j.Kind, &j.Unit, &j.Status, &j.Note, &day, &ready, &pickedUp, &promised, &j.Quoted, &j.Clocked, &j.Billed, &j.PartsWait, &j.Emergency, &j.Deferrable, &j.ComebackOf); err != nil {
 			return nil, wrap(err)
 		}
 		j.Kind = grouping.of(j.Kind)
-		if j.DroppedOff, err = forecast.ParseDate(day); err != nil {
+		in, err := days.of(day)
+		if err != nil {
 			return nil, wrap(err)
 		}
-		if j.Ready, err = date(ready); err != nil {
-			return nil, wrap(err)
-		}
-		if j.PickedUp, err = date(pickedUp); err != nil {
-			return nil, wrap(err)
-		}
-		if j.Promised, err = date(promised); err != nil {
-			return nil, wrap(err)
+		j.DroppedOff = in.V
+		for _, d := range [...]struct {
+			text sql.RawBytes
+			into *sql.Null[forecast.Date]
+		}{{ready, &j.Ready}, {pickedUp, &j.PickedUp}, {promised, &j.Promised}} {
+			if *d.into, err = days.of(d.text); err != nil {
+				return nil, wrap(err)
+			}
 		}
 		out = append(out, j)
 	}
@@ -256,6 +284,22 @@ func (s *Store) Setting(ctx context.Context, name, fallback string) (string, err
 		return fallback, nil
 	}
 	return v, wrap(err)
+}
+
+// Settings gives the values kept under names that begin so, by the rest of
+// them.
+func (s *Store) Settings(ctx context.Context, begin string) (map[string]string, error) {
+	var rows []struct{ Name, Value string }
+	if err := s.r.SelectContext(ctx, &rows, "SELECT name, value FROM settings"); err != nil {
+		return nil, wrap(err)
+	}
+	out := map[string]string{}
+	for _, r := range rows {
+		if rest, ok := strings.CutPrefix(r.Name, begin); ok {
+			out[rest] = r.Value
+		}
+	}
+	return out, nil
 }
 
 // Set keeps value under name.

@@ -53,14 +53,15 @@ type trial struct {
 }
 
 const (
-	quoteDraws   = 400 // futures of a quote
-	pastDraws    = 100 // futures of a quote of the past
-	floorDays    = 300 // that a quote looks ahead
-	habitDays    = 730 // of finished jobs that habits are learned from
-	rateDays     = 56  // of drop-offs that the rate of late comes from
-	fewOfAKind   = 20  // jobs below which a kind borrows from all
-	cohortFrom   = 400 // days before a quote from which on past ones correct it
-	cohortUntil  = 45  // and until when: of later ones only short stays are known
+	quoteDraws   = 400                                              // futures of a quote
+	pastDraws    = 100                                              // futures of a quote of the past
+	floorDays    = 300                                              // that a quote looks ahead
+	habitDays    = 730                                              // of finished jobs that habits are learned from
+	visitDays    = habitDays + openTooLong + cohortFrom + habitDays // that visits are read of
+	rateDays     = 56                                               // of drop-offs that the rate of late comes from
+	fewOfAKind   = 20                                               // jobs below which a kind borrows from all
+	cohortFrom   = 400                                              // days before a quote from which on past ones correct it
+	cohortUntil  = 45                                               // and until when: of later ones only short stays are known
 	leastCohort  = 30
 	pastAYear    = 300 // quotes of a year that are tried again
 	openTooLong  = forgotten
@@ -105,7 +106,7 @@ func (d *Desk) counter(ctx context.Context, ask Ask) (*Counter, error) {
 // the records say when jobs are ready.
 func (s *shop) readVisits(ctx context.Context, db *store.Store) (out []visit, closed bool, err error) {
 	asOf := s.ask.AsOf
-	jobs, err := db.Jobs(ctx, asOf-habitDays-openTooLong-cohortFrom-habitDays, asOf)
+	jobs, err := s.since(ctx, db, asOf-visitDays)
 	if err != nil {
 		return nil, false, err
 	}
@@ -115,11 +116,7 @@ func (s *shop) readVisits(ctx context.Context, db *store.Store) (out []visit, cl
 	}
 	ended, old := 0, 0
 	for _, j := range jobs {
-		name := j.Kind
-		if strings.TrimSpace(name) == "" {
-			name = noKind
-		}
-		v := visit{ro: j.RO, kind: index[name], in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), declined: declined(j.Status)}
+		v := visit{ro: j.RO, kind: index[j.Kind], in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), declined: declined(j.Status)}
 		if j.PartsWait.Valid {
 			v.parts = j.PartsWait.V
 		}

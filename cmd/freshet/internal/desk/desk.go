@@ -95,8 +95,10 @@ type shop struct {
 	fit      *workload.Fit // once there are futures
 	planned  capacity.Plan // once there is its outcome
 	outcome  *capacity.Outcome
-	details  []store.Job // of the last years, in order; nil where they weren't asked for
-	source   string      // where job hours were taken from
+	jobs     []store.Job   // of the last years, in order; nil where they weren't asked for
+	jobsFrom forecast.Date // day from which they are read, once they are
+	details  []store.Job   // those of them that the watch looks at
+	source   string        // where job hours were taken from
 	warnings []string
 }
 
@@ -107,7 +109,7 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 	if err := ask.Check(); err != nil {
 		return nil, err
 	}
-	s := &shop{ask: ask, draws: d.Draws, calendar: capacity.DefaultCalendar()}
+	s := &shop{ask: ask, jobsFrom: ask.AsOf, draws: d.Draws, calendar: capacity.DefaultCalendar()}
 	var err error
 	if s.name, err = d.Store.Setting(ctx, SettingName, "the shop"); err != nil {
 		return nil, err
@@ -279,6 +281,26 @@ func (s *shop) readLines(ctx context.Context, db *store.Store) error {
 		s.book.Events = append(s.book.Events, workload.Event{Name: e.Name, From: e.From, Until: e.Until, Effect: workload.Effect(e.Effect)})
 	}
 	return nil
+}
+
+// since gives the jobs dropped off since a day, in order, read once: from
+// jobsFrom on or, if that is earlier, from the day.
+func (s *shop) since(ctx context.Context, db *store.Store, day forecast.Date) ([]store.Job, error) {
+	if s.jobs == nil || day < s.jobsFrom {
+		from := min(day, s.jobsFrom)
+		jobs, err := db.Jobs(ctx, from, s.ask.AsOf)
+		if err != nil {
+			return nil, err
+		}
+		for i := range jobs {
+			if strings.TrimSpace(jobs[i].Kind) == "" {
+				jobs[i].Kind = noKind
+			}
+		}
+		s.jobs, s.jobsFrom = jobs, from
+	}
+	first, _ := slices.BinarySearchFunc(s.jobs, day, func(j store.Job, day forecast.Date) int { return cmp.Compare(j.DroppedOff, day) })
+	return s.jobs[first:], nil
 }
 
 // ratio gives a over b, or 1 where the records are too few to tell.

@@ -57,7 +57,10 @@ func Limits() []Limit {
 	}
 }
 
-func (l Limit) setting() string { return "capacity." + l.Name }
+func (l Limit) setting() string { return limits + l.Name }
+
+// limits begins the names of the limits' settings.
+const limits = "capacity."
 
 // Check reports a value that the limit can't take.
 func (l Limit) Check(v float64) error {
@@ -109,11 +112,12 @@ func (d *Desk) SetLimit(ctx context.Context, l Limit, v float64) error {
 // of the limits that the owner has set.
 func (d *Desk) Policy(ctx context.Context) (capacity.Policy, map[string]bool, error) {
 	p, set := capacity.DefaultPolicy(), map[string]bool{}
+	kept, err := d.Store.Settings(ctx, limits)
+	if err != nil {
+		return p, nil, err
+	}
 	for _, l := range Limits() {
-		text, err := d.Store.Setting(ctx, l.setting(), "")
-		if err != nil {
-			return p, nil, err
-		}
+		text := kept[l.Name]
 		if text == "" {
 			continue
 		}

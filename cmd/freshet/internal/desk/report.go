@@ -45,6 +45,7 @@ func (d *Desk) report(ctx context.Context, ask Ask, version string) (*shop, repo
 	facts.Season = s.season(f, usual)
 	facts.Kinds = s.kinds(f)
 	facts.Alerts = []report.Alert{}
+	s.jobsFrom = ask.AsOf - visitDays // both parts read jobs
 	part(&facts, "The watch for what doesn't fit", func() error { return s.reportOdd(ctx, d.Store, &facts) })
 	part(&facts, "The crew's plan", func() error { return s.reportCrew(ctx, d.Store, f, &facts) })
 	part(&facts, "The record of last week's quotes", func() (err error) {

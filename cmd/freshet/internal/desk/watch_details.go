@@ -20,12 +20,7 @@ const detailYears = 3
 // readDetails takes in the jobs that tell what drives an odd week, and which
 // failures come in clusters.
 func (s *shop) readDetails(ctx context.Context, db *store.Store) (err error) {
-	s.details, err = db.Jobs(ctx, s.ask.AsOf-detailYears*365, s.ask.AsOf)
-	for i := range s.details {
-		if j := &s.details[i]; strings.TrimSpace(j.Kind) == "" {
-			j.Kind = noKind
-		}
-	}
+	s.details, err = s.since(ctx, db, s.ask.AsOf-detailYears*365)
 	return err
 }
 
