@@ -8,6 +8,7 @@ import (
 	"errors"
 	"net/url"
 	"slices"
+	"strings"
 	"time"
 
 	"github.com/jmoiron/sqlx"
@@ -88,13 +89,15 @@ func (g *Group) KeepBrief(ctx context.Context, b Brief) error {
 			b.Shop, b.Title, b.AsOf.String(), dayOrNull(b.DataUntil), instant(b.MadeAt), worst, textOrNull(b.Lesson)); err != nil {
 			return wrap(err)
 		}
-		for _, w := range b.Weeks {
-			if _, err := tx.ExecContext(ctx, "INSERT INTO brief_weeks(shop, monday, drop_offs, hours, available, chance, spare) VALUES(?, ?, ?, ?, ?, ?, ?)",
-				b.Shop, w.Monday.String(), w.DropOffs, w.Hours, w.Available, w.Chance, textOrNull(w.Spare)); err != nil {
-				return wrap(err)
-			}
+		if len(b.Weeks) == 0 {
+			return nil
 		}
-		return nil
+		var args []any
+		for _, w := range b.Weeks {
+			args = append(args, b.Shop, w.Monday.String(), w.DropOffs, w.Hours, w.Available, w.Chance, textOrNull(w.Spare))
+		}
+		_, err := tx.ExecContext(ctx, "INSERT INTO brief_weeks(shop, monday, drop_offs, hours, available, chance, spare) VALUES"+strings.Repeat(", (?, ?, ?, ?, ?, ?, ?)", len(b.Weeks))[1:], args...)
+		return wrap(err)
 	})
 }
 

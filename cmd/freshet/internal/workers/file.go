@@ -7,7 +7,6 @@ import (
 	"errors"
 	"fmt"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/riverqueue/river"
 
 	"freshet/cmd/freshet/internal/desk"
@@ -47,7 +46,7 @@ func (w *fileWorker) Work(ctx context.Context, job *river.Job[File]) error {
 			return err
 		}
 	}
-	_, err = river.ClientFromContext[pgx.Tx](ctx).Insert(ctx, Shop{shop, Anew, fmt.Sprint("file ", job.Args.ID)}, nil)
+	_, err = w.hands.client.Insert(ctx, Shop{shop, Anew, fmt.Sprint("file ", job.Args.ID)}, nil)
 	return err
 }
 

@@ -7,7 +7,6 @@ import (
 	"math"
 	"time"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/riverqueue/river"
 
 	"freshet/capacity"
@@ -142,7 +141,7 @@ func (w *gatherWorker) teachOne(ctx context.Context, db *store.Store, b store.Br
 	if err := db.Set(ctx, desk.SettingSiblings, string(kept)); err != nil {
 		return err
 	}
-	_, err = river.ClientFromContext[pgx.Tx](ctx).Insert(ctx, Shop{b.Shop, Anew, w.Now().UTC().Format(time.RFC3339Nano)}, nil)
+	_, err = w.hands.client.Insert(ctx, Shop{b.Shop, Anew, w.Now().UTC().Format(time.RFC3339Nano)}, nil)
 	return err
 }
 

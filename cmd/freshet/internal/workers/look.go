@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"time"
 
-	"github.com/jackc/pgx/v5"
 	"github.com/riverqueue/river"
 
 	"freshet/cmd/freshet/internal/desk"
@@ -39,7 +38,6 @@ func (w *lookWorker) Work(ctx context.Context, _ *river.Job[Look]) error {
 	if err != nil {
 		return err
 	}
-	client := river.ClientFromContext[pgx.Tx](ctx)
 	var wanted []river.InsertManyParams
 	for _, r := range rounds {
 		for _, s := range due(r, w.Now()) {
@@ -47,14 +45,14 @@ func (w *lookWorker) Work(ctx context.Context, _ *river.Job[Look]) error {
 		}
 	}
 	if len(wanted) > 0 {
-		_, err := client.InsertMany(ctx, wanted)
+		_, err := w.hands.client.InsertMany(ctx, wanted)
 		return err
 	}
 	of, err := w.Group.Newest(ctx)
 	if err != nil || of == "" {
 		return err
 	}
-	_, err = client.Insert(ctx, Gather{of}, nil)
+	_, err = w.hands.client.Insert(ctx, Gather{of}, nil)
 	return err
 }
 

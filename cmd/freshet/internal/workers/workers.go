@@ -101,6 +101,8 @@ type Config struct {
 	AtOnce  int           // jobs at a time
 	Rescue  time.Duration // after which a job of a process that died is given to another; 0 stands for a quarter of an hour
 	Looks   time.Duration // between looks at what is due; 0 stands for a minute
+
+	hands *Hands // that ask for more work; Run's own
 }
 
 // longest is how long a job may take: one shop's work is a few seconds.
@@ -114,6 +116,11 @@ func Run(ctx context.Context, c Config) error {
 	if c.Looks == 0 {
 		c.Looks = time.Minute
 	}
+	hands, err := NewHands(c.Group)
+	if err != nil {
+		return err
+	}
+	c.hands = hands
 	workers := river.NewWorkers()
 	river.AddWorker(workers, &shopWorker{Config: c})
 	river.AddWorker(workers, &fileWorker{Config: c})
@@ -203,7 +210,7 @@ func (c Config) did(ctx context.Context, db *store.Store, did Shop) error {
 	if err != nil || !ok {
 		return err
 	}
-	_, err = river.ClientFromContext[pgx.Tx](ctx).Insert(ctx, Shop{did.Shop, Post, due.UTC().Format(time.RFC3339)}, &river.InsertOpts{ScheduledAt: time.Now().Add(due.Sub(c.Now()))})
+	_, err = c.hands.client.Insert(ctx, Shop{did.Shop, Post, due.UTC().Format(time.RFC3339)}, &river.InsertOpts{ScheduledAt: time.Now().Add(due.Sub(c.Now()))})
 	return err
 }
 
