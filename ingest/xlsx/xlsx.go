@@ -225,18 +225,51 @@ func (b *Book) Sheets() []string {
 // and not from 1900.
 func (b *Book) Date1904() bool { return b.date1904 }
 
-// texts holds many texts in one piece of memory.
+// texts holds many texts in pieces of memory that never grow: growing takes
+// room for what is there twice over.
 type texts struct {
-	all  []byte
-	ends []uint32
+	pieces [][]byte
+	ends   []uint32 // of texts: the piece's number and, in pieceBits, the place within it
+	from   int      // where the text in hand starts in the last piece
+}
+
+const pieceBits = 20 // twice as long as any text
+
+// add adds to the text in hand. It is false if that is too long.
+func (t *texts) add(s []byte) bool {
+	var last []byte
+	if n := len(t.pieces); n > 0 {
+		last = t.pieces[n-1]
+	}
+	if len(last)-t.from+len(s) > maxToken {
+		return false
+	}
+	if len(last)+len(s) >= cap(last) {
+		t.pieces = append(t.pieces, append(make([]byte, 0, 1<<pieceBits), last[t.from:]...))
+		t.from = 0
+	}
+	last = append(t.pieces[len(t.pieces)-1], s...)
+	t.pieces[len(t.pieces)-1] = last
+	return true
+}
+
+// end ends the text in hand.
+func (t *texts) end() {
+	if len(t.pieces) == 0 {
+		t.add(nil)
+	}
+	n := len(t.pieces) - 1
+	t.from = len(t.pieces[n])
+	t.ends = append(t.ends, uint32(n<<pieceBits|t.from))
 }
 
 func (t *texts) at(i int) []byte {
-	start := uint32(0)
-	if i > 0 {
-		start = t.ends[i-1]
+	const within = 1<<pieceBits - 1
+	piece, from := t.ends[i]>>pieceBits, uint32(0)
+	if i > 0 && t.ends[i-1]>>pieceBits == piece {
+		from = t.ends[i-1] & within
 	}
-	return t.all[start:t.ends[i]]
+	return t.pieces[piece][from : t.ends[i]&within]
 }
 
 func (b *Book) readTexts(part string) error {
@@ -245,9 +278,8 @@ func (b *Book) readTexts(part string) error {
 		return err
 	}
 	defer x.Close()
-	// The part is no shorter than its texts. Room that grew with them would be
-	// taken twice over.
-	b.texts.all = make([]byte, 0, min(b.parts[part].UncompressedSize64, maxTextBytes+maxToken))
+	// No text is shorter than <si/>.
+	b.texts.ends = make([]uint32, 0, min(b.parts[part].UncompressedSize64/5, maxTexts+1))
 	var run runs
 	for {
 		token, err := x.token()
@@ -261,15 +293,15 @@ func (b *Book) readTexts(part string) error {
 		case xml.StartElement:
 			run.open(e.Name.Local)
 		case xml.CharData:
-			if run.spoken() {
-				b.texts.all = append(b.texts.all, e...)
+			if run.spoken() && !b.texts.add(e) {
+				return fmt.Errorf("%s: holds a text longer than %d bytes", part, maxToken)
 			}
 		case xml.EndElement:
 			if run.close(e.Name.Local); e.Name.Local == "si" {
-				b.texts.ends = append(b.texts.ends, uint32(len(b.texts.all)))
+				b.texts.end()
 			}
 		}
-		if len(b.texts.all) > maxTextBytes || len(b.texts.ends) > maxTexts {
+		if len(b.texts.pieces)<<pieceBits > maxTextBytes || len(b.texts.ends) > maxTexts {
 			return fmt.Errorf("%s: need at most %d texts in %d bytes, have more: save the sheet as CSV", part, maxTexts, maxTextBytes)
 		}
 	}

@@ -124,6 +124,37 @@ func TestOtherWritersFiles(t *testing.T) {
 	}
 }
 
+// Texts come back as they went in, where pieces end too.
+func TestTexts(t *testing.T) {
+	var all texts
+	var want []string
+	for i := range 5000 {
+		s := noise(i * i % 9973)
+		if i%1000 == 500 {
+			s = noise(maxToken - i)
+		}
+		for half := range 2 {
+			if part := s[half*len(s)/2 : (half+1)*len(s)/2]; !all.add([]byte(part)) {
+				t.Fatalf("text %d of %d bytes isn't taken", i, len(s))
+			}
+		}
+		all.end()
+		want = append(want, s)
+	}
+	for i, s := range want {
+		if string(all.at(i)) != s {
+			t.Fatalf("text %d of %d bytes: have %d", i, len(s), len(all.at(i)))
+		}
+	}
+	if n := len(all.pieces); n < 20 || all.add(make([]byte, maxToken+1)) {
+		t.Errorf("want many pieces, and no text longer than %d; have %d pieces", maxToken, n)
+	}
+	var none texts
+	if none.end(); len(none.at(0)) != 0 {
+		t.Error("want an empty text")
+	}
+}
+
 // lying gives the archive with another unpacked size in an entry's header.
 func lying(file []byte, name string, size uint32) []byte {
 	file = bytes.Clone(file)
