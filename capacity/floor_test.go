@@ -156,12 +156,12 @@ func TestStayAlone(t *testing.T) {
 	h := Habits{Hours: [][]float64{{4}}, Growth: [][]float64{{1}}, Wait: [][]float64{{5}}, Needs: []float64{0}, Rate: []float64{0}, Rush: []float64{0}, Later: []float64{0}}
 	f := floor(t, hands(1), "one")
 	for _, c := range []struct {
-		q    Inquiry
-		days int
-	}{{Inquiry{PartsDays: -1}, 0}, {Inquiry{Hours: 6.4, PartsDays: 0}, 0}, {Inquiry{Hours: 12, PartsDays: 0}, 1}, {Inquiry{Hours: 6.4, PartsDays: 3}, 3}, {Inquiry{Hours: 6.4, PartsDays: 5}, 7}, {Inquiry{Hours: 38, PartsDays: 0}, 7}} {
+		q            Inquiry
+		days, closed int
+	}{{Inquiry{PartsDays: -1}, 0, 0}, {Inquiry{Hours: 6.4, PartsDays: 0}, 0, 0}, {Inquiry{Hours: 12, PartsDays: 0}, 1, 0}, {Inquiry{Hours: 6.4, PartsDays: 3}, 3, 0}, {Inquiry{Hours: 6.4, PartsDays: 5}, 7, 2}, {Inquiry{Hours: 38, PartsDays: 0}, 7, 2}} {
 		for _, s := range h.Stays(f, nil, c.q, 20, rand.New(rand.NewPCG(1, 1))) {
-			if s.Days != c.days {
-				t.Errorf("%+v: want %d days, have %+v", c.q, c.days, s)
+			if s.Days != c.days || s.Closed != c.closed {
+				t.Errorf("%+v: want %d days, of which %d closed, have %+v", c.q, c.days, c.closed, s)
 			}
 		}
 	}
