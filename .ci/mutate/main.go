@@ -148,14 +148,15 @@ func main() {
 	n := flag.Int("n", 0, "how many breaks to try, drawn at random (0: all)")
 	seed := flag.Uint64("seed", 1, "seed of the draw")
 	run := flag.String("run", "", "which tests to run (default all)")
+	within := flag.Duration("within", time.Hour, "how long to go on: breaks that this doesn't suffice for are left out")
 	flag.Parse()
-	if err := measure(*n, *seed, *run, flag.Args()); err != nil {
+	if err := measure(*n, *seed, *run, time.Now().Add(*within), flag.Args()); err != nil {
 		fmt.Fprintln(os.Stderr, "mutate:", err)
 		os.Exit(1)
 	}
 }
 
-func measure(n int, seed uint64, run string, args []string) error {
+func measure(n int, seed uint64, run string, until time.Time, args []string) error {
 	if len(args) < 2 {
 		return fmt.Errorf("need a package and its files, have %q", args)
 	}
@@ -191,7 +192,12 @@ func measure(n int, seed uint64, run string, args []string) error {
 	}
 	limited := append([]string{"-timeout", (5*time.Since(began) + 20*time.Second).String()}, tests...)
 	tally := map[verdict]int{}
+	tried := 0
 	for _, m := range all {
+		if time.Now().After(until) {
+			break
+		}
+		tried++
 		v, err := m.try(pkg, dir, limited)
 		if err != nil {
 			return err
@@ -203,6 +209,6 @@ func measure(n int, seed uint64, run string, args []string) error {
 	}
 	counted := tally[killed] + tally[lived]
 	fmt.Printf("%s: %d of %d breaks noticed (%.0f %%); %d tried of %d, %d don't compile\n", strings.Join(files, " "), tally[killed], counted,
-		100*float64(tally[killed])/float64(max(1, counted)), len(all), found, tally[unbuilt])
+		100*float64(tally[killed])/float64(max(1, counted)), tried, found, tally[unbuilt])
 	return nil
 }
