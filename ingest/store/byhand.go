@@ -1,6 +1,7 @@
 package store
 
 import (
+	"cmp"
 	"context"
 	"database/sql"
 	"database/sql/driver"
@@ -20,11 +21,17 @@ type Version string
 // ErrOther is ByHand's answer where the record isn't what its reader saw.
 var ErrOther = errors.New("store: the record was changed meanwhile: look at it again")
 
+// ErrThere is ByHand's answer where a record's new place is taken.
+var ErrThere = errors.New("store: there is a record of that name and first day already")
+
 // ByHand puts a record on record under a key by a person's word, or takes what
 // stands there out if the record is nil, as a batch of its own, which Undo takes
 // back like a file. name says in the list of batches what it was. seen, if not
 // nil, is the version that the person saw; it is ErrOther if another stands
 // there by now.
+//
+// A person whose first day is changed goes on under the key that files have for
+// it from then on; it is ErrThere if a spell stands under that one already.
 //
 // A file that later says what the record said before changes nothing; one that
 // says something new wins.
@@ -34,6 +41,15 @@ func (s *Store) ByHand(ctx context.Context, name string, kind ingest.RowKind, ke
 		t, err := newTaker(tx, b)
 		if err != nil {
 			return err
+		}
+		to := key
+		if p, ok := record.(*ingest.Person); ok {
+			to = p.Key()
+		}
+		if to != key {
+			if there, err := t.look(to); err != nil || there {
+				return cmp.Or(err, ErrThere)
+			}
 		}
 		found, err := t.look(key)
 		if err != nil {
@@ -46,18 +62,20 @@ func (s *Store) ByHand(ctx context.Context, name string, kind ingest.RowKind, ke
 		if seen != nil && *seen != have || record == nil && !found {
 			return ErrOther
 		}
-		t.b.Rows = 1
-		if record == nil {
-			err = t.takeOut(key)
-		} else {
+		if found && (record == nil || to != key) {
+			if err := t.takeOut(key); err != nil {
+				return err
+			}
+		}
+		if record != nil {
 			var r row
 			r.of(record, t.table, &t.room)
 			t.hold(&r)
-			err = t.put(key)
+			if err := t.put(to); err != nil {
+				return err
+			}
 		}
-		if err != nil {
-			return err
-		}
+		t.b.Rows = t.b.Added + t.b.Updated + t.b.Unchanged
 		if err := t.close(); err != nil {
 			return err
 		}
@@ -132,42 +150,60 @@ type JobLine struct {
 
 // JobLine gives the job line under a key, and false if there is none.
 func (s *Store) JobLine(ctx context.Context, key string) (l JobLine, ok bool, err error) {
+	x, ok, err := s.standing(ctx, ingest.DropOffs, key)
+	if err != nil || !ok {
+		return l, ok, err
+	}
+	l.Key, l.Version = key, x.version
+	if l.DropOff, err = dropOff(x.values); err != nil || x.before == nil {
+		return l, true, err
+	}
+	d, err := dropOff(x.before)
+	l.Before = &d
+	return l, true, err
+}
+
+// standing is a record as it stands: its columns, and what they were before a
+// person changed them last, nil if a file has the last word.
+type standing struct {
+	version        Version
+	values, before []any
+}
+
+func (s *Store) standing(ctx context.Context, kind ingest.RowKind, key string) (x standing, ok bool, err error) {
 	var digest []byte
 	var batch int64
-	t := tables[ingest.DropOffs]
+	t := tables[kind]
 	err = s.r.QueryRowContext(ctx, "SELECT digest, batch FROM "+t.name+" WHERE key = ?", key).Scan(&digest, &batch)
 	if errors.Is(err, sql.ErrNoRows) {
-		return l, false, nil
+		return x, false, nil
 	}
 	if err != nil {
-		return l, false, wrap(err)
+		return x, false, wrap(err)
 	}
-	l.Key, l.Version = key, Version(hex.EncodeToString(digest))
-	values := make([]any, len(t.columns))
-	into := make([]any, len(values))
-	for i := range into {
-		into[i] = &values[i]
-	}
-	if err := s.r.QueryRowContext(ctx, "SELECT "+t.list()+" FROM "+t.name+" WHERE key = ? AND digest = ?", key, digest).Scan(into...); err != nil {
-		return l, false, wrap(err)
-	}
-	if l.DropOff, err = dropOff(values); err != nil {
-		return l, false, err
+	x.version = Version(hex.EncodeToString(digest))
+	x.values = make([]any, len(t.columns))
+	if err := s.r.QueryRowContext(ctx, "SELECT "+t.list()+" FROM "+t.name+" WHERE key = ? AND digest = ?", key, digest).Scan(into(x.values)...); err != nil {
+		return x, false, wrap(err)
 	}
 	var before []byte
 	err = s.r.QueryRowContext(ctx, "SELECT record FROM history JOIN batches ON batches.id = history.batch WHERE history.batch = ? AND key = ? AND by_hand = 1", batch, key).Scan(&before)
 	if errors.Is(err, sql.ErrNoRows) {
-		return l, true, nil
+		return x, true, nil
 	}
-	if err != nil {
-		return l, false, wrap(err)
+	if err == nil {
+		x.before, err = decode(before)
 	}
-	if values, err = decode(before); err != nil {
-		return l, false, err
+	return x, true, wrap(err)
+}
+
+// into gives where values are to be scanned to.
+func into(values []any) []any {
+	out := make([]any, len(values))
+	for i := range out {
+		out[i] = &values[i]
 	}
-	d, err := dropOff(values)
-	l.Before = &d
-	return l, true, err
+	return out
 }
 
 // dropOff reads a job line's columns, in the table's order, back into what
@@ -178,23 +214,29 @@ func dropOff(v []any) (d ingest.DropOff, err error) {
 			err = fmt.Errorf("store: a damaged job line: %.200v", v)
 		}
 	}()
-	number := func(x any) ingest.Opt[float64] {
-		f, ok := x.(float64)
-		return ingest.Opt[float64]{V: f, Valid: ok}
-	}
 	flag := func(x any) ingest.Opt[bool] { return ingest.Opt[bool]{V: x.(int64) != 0, Valid: true} }
-	date := func(x any) (o ingest.Opt[forecast.Date]) {
-		if text, ok := x.(string); ok {
-			var e error
-			o.V, e = forecast.ParseDate(text)
-			o.Valid, err = e == nil, errors.Join(err, wrap(e))
-		}
+	date := func(x any) ingest.Opt[forecast.Date] {
+		o, e := day(x)
+		err = errors.Join(err, e)
 		return o
 	}
 	return ingest.DropOff{RO: v[0].(string), DroppedOff: date(v[1]).V, Kind: v[2].(string), Unit: v[3].(string),
 		QuotedHours: number(v[4]), ClockedHours: number(v[5]), BilledHours: number(v[6]), PartsWaitDays: number(v[7]),
 		Emergency: flag(v[8]), Deferrable: flag(v[9]), ComebackOf: v[10].(string), Promised: date(v[11]), Ready: date(v[12]), PickedUp: date(v[13]),
 		Status: v[14].(string), Note: v[15].(string)}, err
+}
+
+func number(x any) ingest.Opt[float64] {
+	f, ok := x.(float64)
+	return ingest.Opt[float64]{V: f, Valid: ok}
+}
+
+func day(x any) (o ingest.Opt[forecast.Date], err error) {
+	if text, ok := x.(string); ok {
+		o.V, err = forecast.ParseDate(text)
+		o.Valid = err == nil
+	}
+	return o, wrap(err)
 }
 
 // TakenOut gives the time off that was taken out by hand and isn't back, the

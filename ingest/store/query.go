@@ -4,7 +4,6 @@ import (
 	"context"
 	"database/sql"
 	"errors"
-	"slices"
 	"strings"
 
 	"freshet/forecast"
@@ -176,63 +175,6 @@ const WaitingForParts = "waiting for parts"
 
 // Person is one spell of a person on the crew, as ingest reads it.
 type Person = ingest.Person
-
-// Crew gives everyone on the crew, past and to come. Skills are the groups that
-// their words mean, as far as they are words of the shop's, see SkillDoubts.
-func (s *Store) Crew(ctx context.Context) ([]Person, error) {
-	v, err := s.vocabulary(ctx)
-	if err != nil {
-		return nil, err
-	}
-	crew, _, err := s.crew(ctx, v)
-	return crew, err
-}
-
-// crew gives everyone, with their skills as they were written: nil for those
-// who can do all.
-func (s *Store) crew(ctx context.Context, v vocabulary) (out []Person, written [][]skill, err error) {
-	rows, err := s.r.QueryContext(ctx, "SELECT name, weekly_hours, productivity, skills, from_, until, hourly_cost FROM crew ORDER BY key")
-	if err != nil {
-		return nil, nil, wrap(err)
-	}
-	defer rows.Close()
-	for rows.Next() {
-		var p Person
-		var skills string
-		var productivity, cost sql.Null[float64]
-		var from, until sql.Null[string]
-		if err := rows.Scan(&p.Name, &p.WeeklyHours, &productivity, &skills, &from, &until, &cost); err != nil {
-			return nil, nil, wrap(err)
-		}
-		p.Productivity, p.HourlyCost = ingest.Opt[float64](productivity), ingest.Opt[float64](cost)
-		var have []skill
-		if skills != everything {
-			have = v.skills(skills)
-		}
-		for _, k := range have {
-			names := k.kinds
-			if names == nil {
-				names = []string{k.word}
-			}
-			for _, name := range names {
-				if !slices.Contains(p.Skills, name) {
-					p.Skills = append(p.Skills, name)
-				}
-			}
-		}
-		f, err := date(from)
-		if err != nil {
-			return nil, nil, wrap(err)
-		}
-		u, err := date(until)
-		if err != nil {
-			return nil, nil, wrap(err)
-		}
-		p.From, p.Until = ingest.Opt[forecast.Date](f), ingest.Opt[forecast.Date](u)
-		out, written = append(out, p), append(written, have)
-	}
-	return out, written, wrap(rows.Err())
-}
 
 // Absences gives all time off and closed days, in order.
 func (s *Store) Absences(ctx context.Context) ([]ingest.Absence, error) {

@@ -61,18 +61,20 @@ type navigation struct{ Name, Path string }
 
 // said are the words after a change, by what stands in the address.
 var said = map[string]string{
-	"saved":  "Saved.",
-	"undone": "The file was taken back out.",
-	"out":    "It is off the calendar.",
-	"back":   "It is back on the calendar.",
-	"jobout": "The job is off the records.",
-	"jobin":  "The job is back on the records.",
-	"mailed": "A test letter was handed to the mail server.",
-	"quoted": "The quote is kept.",
-	"left":   "You are back in your own shop.",
-	"again":  "The letter goes out once more within a minute.",
-	"paused": "No letters are sent until you say so.",
-	"resume": "Letters are sent again.",
+	"saved":   "Saved.",
+	"undone":  "The file was taken back out.",
+	"out":     "It is off the calendar.",
+	"back":    "It is back on the calendar.",
+	"offcrew": "Off the crew. Further down they can be put back.",
+	"oncrew":  "Back on the crew.",
+	"jobout":  "The job is off the records.",
+	"jobin":   "The job is back on the records.",
+	"mailed":  "A test letter was handed to the mail server.",
+	"quoted":  "The quote is kept.",
+	"left":    "You are back in your own shop.",
+	"again":   "The letter goes out once more within a minute.",
+	"paused":  "No letters are sent until you say so.",
+	"resume":  "Letters are sent again.",
 }
 
 // show puts the frame around a page and sends it.

@@ -52,6 +52,8 @@ func (s *Server) routes() []route {
 		{method: "POST", path: "/kinds", least: owner, serve: s.setKinds},
 		{method: "GET", path: "/time-off", least: owner, serve: s.timeOff, name: "Time off"},
 		{method: "POST", path: "/time-off", least: owner, serve: s.setTimeOff},
+		{method: "GET", path: "/time-off/person", least: owner, serve: s.person},
+		{method: "POST", path: "/time-off/person", least: owner, serve: s.setPerson},
 		{method: "GET", path: "/records", least: owner, serve: s.records, name: "Records"},
 		{method: "POST", path: "/records/undo", least: owner, serve: s.undo},
 		{method: "GET", path: "/records/{batch}/rejected.csv", least: owner, serve: s.rejected},

@@ -36,9 +36,43 @@ const (
 	mostTakenOut = 20
 )
 
+// offForm is a spell of time off or of closed days, as typed.
+type offForm struct{ Name, From, Until, Wrong string }
+
 // timeOff shows a year's calendar of who is off and when the shop is closed,
 // the crew, and forms to add to both.
 func (s *Server) timeOff(w http.ResponseWriter, r *http.Request) error {
+	add, err := newPerson(r.Context(), s.shop())
+	if err != nil {
+		return err
+	}
+	return s.showTimeOff(w, r, offForm{}, add)
+}
+
+// showPeople shows the page that a form was sent from, with what was typed and
+// what is wrong with it.
+func (s *Server) showPeople(w http.ResponseWriter, r *http.Request, off offForm, add personForm) error {
+	if add.Kinds == nil {
+		var err error
+		if add, err = newPerson(r.Context(), s.shop()); err != nil {
+			return err
+		}
+	}
+	if r.PostFormValue("then") == "start" {
+		return s.showStart(w, r, off, add)
+	}
+	return s.showTimeOff(w, r, off, add)
+}
+
+// refused is the status of a page whose form was typed wrong.
+func refused(off offForm, add personForm) int {
+	if off.Wrong+add.Wrong != "" {
+		return http.StatusUnprocessableEntity
+	}
+	return http.StatusOK
+}
+
+func (s *Server) showTimeOff(w http.ResponseWriter, r *http.Request, form offForm, add personForm) error {
 	ctx := r.Context()
 	today, err := s.today(ctx)
 	if err != nil {
@@ -57,10 +91,16 @@ func (s *Server) timeOff(w http.ResponseWriter, r *http.Request) error {
 		Off      []ingest.Absence // not over yet
 		TakenOut []ingest.Absence // likewise
 		Crew     []ingest.Person
+		Left     []ingest.Person // taken off the crew
+		NewOff   offForm
+		Person   personForm
 		Today    string
 		Spare    []stretch
 		Unknown  string // why it isn't known which weeks can spare someone
-	}{Crew: crew, Today: today.String()}
+	}{Crew: crew, NewOff: form, Person: add, Today: today.String()}
+	if data.Left, err = s.shop().OffCrew(ctx, mostTakenOut); err != nil {
+		return err
+	}
 	for _, a := range off {
 		if a.Until >= today {
 			data.Off = append(data.Off, a)
@@ -91,7 +131,7 @@ func (s *Server) timeOff(w http.ResponseWriter, r *http.Request) error {
 		data.Months = append(data.Months, monthOf(first, off, spare, today))
 		first = first.AddDate(0, 1, 0)
 	}
-	return s.show(w, r, page{Template: "timeoff", Title: "Time off", Data: data})
+	return s.show(w, r, page{Template: "timeoff", Title: "Time off", Data: data, Status: refused(form, add)})
 }
 
 // monthOf lays a month out in weeks from Monday on.
@@ -119,8 +159,41 @@ func monthOf(first time.Time, off []ingest.Absence, spare map[forecast.Date]bool
 	return m
 }
 
-// setTimeOff adds a spell of time off, a closed day, or somebody to the crew;
-// takes time off out; or puts what was taken out back in.
+// readOff reads the form. What is wrong with it stands in it.
+func (s *Server) readOff(r *http.Request) (f offForm, a *ingest.Absence, err error) {
+	v := func(name string) string { return strings.TrimSpace(r.PostFormValue(name)) }
+	f = offForm{Name: v("name"), From: v("from"), Until: v("until")}
+	if f.Wrong = backwards(f.From, f.Until); f.Wrong != "" {
+		return f, nil, nil
+	}
+	record, err := s.typed(r, ingest.TimeOff, [][2]string{{"name", f.Name}, {"from", f.From}, {"until", cmp.Or(f.Until, f.From)}})
+	if f.Wrong = mistyped(&err); f.Wrong != "" || err != nil {
+		return f, nil, err
+	}
+	a = record.(*ingest.Absence)
+	crew, err := s.Store.Crew(r.Context())
+	if err != nil || a.Shop() || len(crew) == 0 {
+		return f, a, err
+	}
+	var names []string
+	for _, p := range crew {
+		if ingest.Fold(p.Name) == ingest.Fold(a.Name) {
+			a.Name = p.Name
+			return f, a, nil
+		}
+		names = append(names, p.Name)
+	}
+	f.Wrong = fmt.Sprintf("Nobody on the crew is called “%s”, so that this would change no hours.", a.Name)
+	if near := ingest.Nearest(a.Name, names); near != "" {
+		f.Wrong += fmt.Sprintf(" Do you mean %s?", near)
+	} else {
+		f.Wrong += " Choose a name from the list, or “shop” for days on which all is closed; a new person is put on the crew first."
+	}
+	return f, nil, nil
+}
+
+// setTimeOff adds a spell of time off or a closed day, takes it out, or puts
+// what was taken out back in.
 func (s *Server) setTimeOff(w http.ResponseWriter, r *http.Request) error {
 	ctx, f := r.Context(), r.PostFormValue
 	var err error
@@ -143,22 +216,18 @@ func (s *Server) setTimeOff(w http.ResponseWriter, r *http.Request) error {
 		}
 		what = fmt.Sprintf(what, spell(*a))
 		err = s.byHand(r, spell(*a), ingest.TimeOff, a.Key(), nil, record)
-	case "crew":
-		var record ingest.Record
-		if record, err = s.typed(r, ingest.Crew, [][2]string{{"name", f("name")}, {"weekly_hours", f("weekly_hours")}, {"from", f("from")}}); err != nil {
-			return err
-		}
-		p := record.(*ingest.Person)
-		what = fmt.Sprintf("put %s on the crew, %g hours a week", p.Name, p.WeeklyHours)
-		err = s.byHand(r, p.Name+" on the crew", ingest.Crew, p.Key(), nil, p)
 	default:
-		var record ingest.Record
-		if record, err = s.typed(r, ingest.TimeOff, [][2]string{{"name", f("name")}, {"from", f("from")}, {"until", cmp.Or(strings.TrimSpace(f("until")), f("from"))}}); err != nil {
+		form, a, err := s.readOff(r)
+		if err != nil {
 			return err
 		}
-		a := record.(*ingest.Absence)
+		if form.Wrong != "" {
+			return s.showPeople(w, r, form, personForm{})
+		}
 		what = "put " + spell(*a) + " on the calendar"
-		err = s.byHand(r, spell(*a), ingest.TimeOff, a.Key(), nil, a)
+		if err := s.byHand(r, spell(*a), ingest.TimeOff, a.Key(), nil, a); err != nil {
+			return err
+		}
 	}
 	if err != nil {
 		return err

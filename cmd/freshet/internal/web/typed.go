@@ -56,7 +56,7 @@ func (s *Server) typed(r *http.Request, kind ingest.RowKind, fields [][2]string)
 // [store.Store.ByHand].
 func (s *Server) byHand(r *http.Request, name string, kind ingest.RowKind, key string, seen *store.Version, record ingest.Record) error {
 	_, err := s.Store.ByHand(r.Context(), name, kind, key, seen, record, s.Now())
-	if errors.Is(err, store.ErrOther) {
+	if errors.Is(err, store.ErrOther) || errors.Is(err, store.ErrThere) {
 		return problem{http.StatusConflict, "This was changed meanwhile. Look at it again first."}
 	}
 	return err

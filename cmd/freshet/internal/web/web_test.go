@@ -194,7 +194,7 @@ var allowed = map[string]role{
 	"GET /outlook": counter, "GET /watch": counter, "POST /watch": owner, "GET /crew": owner, "GET /crew/answer": owner,
 	"GET /quote": counter, "GET /quote/{id}/slip": counter, "GET /quote/answer": counter, "POST /quote": counter,
 	"GET /{$}": counter, "GET /jobs": counter, "GET /working": counter, "GET /guide": counter, "POST /logout": counter,
-	"GET /jobs/line": owner, "POST /jobs/line": owner, "GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
+	"GET /jobs/line": owner, "POST /jobs/line": owner, "GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /time-off/person": owner, "POST /time-off/person": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
 	"POST /import": owner, "GET /import/{id}": owner, "POST /import/{id}": owner, "GET /import/{id}/progress": owner, "POST /import/{id}/cancel": owner,
 	"GET /report": owner, "GET /weekly-report.html": owner, "GET /settings": owner, "POST /settings/shop": owner, "POST /settings/limits": owner,
 	"POST /settings/mail": owner, "POST /settings/mail/test": owner, "POST /settings/access": owner, "POST /settings/folder": owner, "POST /letters/again": owner, "POST /letters/pause": owner, "POST /demo": owner, "POST /demo/leave": owner,
@@ -659,16 +659,30 @@ func TestFileComesIn(t *testing.T) {
 // What is typed takes a file's way in: checked, and on the calendar.
 func TestTimeOff(t *testing.T) {
 	s := open(t)
-	if w := s.post("/time-off", url.Values{"step": {"crew"}, "name": {"Ada"}, "weekly_hours": {"40"}}); w.Code != http.StatusSeeOther {
+	if w := s.post("/time-off/person", url.Values{"name": {"Ada"}, "weekly_hours": {"40"}}); w.Code != http.StatusSeeOther {
 		t.Fatalf("have %d %s", w.Code, w.Body)
 	}
 	if w := s.post("/time-off", url.Values{"name": {"Ada"}, "from": {"2026-12-24"}, "until": {"2026-12-28"}}); w.Code != http.StatusSeeOther {
 		t.Fatalf("have %d %s", w.Code, w.Body)
 	}
 	s.post("/time-off", url.Values{"name": {"shop"}, "from": {"2027-01-01"}})
-	for _, bad := range []url.Values{{"name": {"Ada"}, "from": {"2026-12-28"}, "until": {"2026-12-24"}}, {"name": {""}, "from": {"2026-12-24"}}, {"name": {"Ada"}, "from": {"soon"}}} {
-		if w := s.post("/time-off", bad); w.Code != http.StatusUnprocessableEntity {
-			t.Errorf("%v: have %d", bad, w.Code)
+	for _, bad := range []struct {
+		form url.Values
+		said string
+	}{{url.Values{"name": {"ada"}, "from": {"2026-12-28"}, "until": {"2026-12-24"}}, "The last day, Thursday, December 24, 2026, is before the first, Monday, December 28, 2026."},
+		{url.Values{"name": {""}, "from": {"2026-12-24"}}, "is blank"}, {url.Values{"name": {"Ada"}, "from": {"soon"}}, "is not a date"},
+		{url.Values{"name": {"Adda"}, "from": {"2026-12-28"}}, "Nobody on the crew is called “Adda”, so that this would change no hours. Do you mean Ada?"},
+		{url.Values{"name": {"Zed"}, "from": {"2026-12-28"}}, "Choose a name from the list"}} {
+		for then, begins := range map[string]string{"": "<h1>Time off</h1>", "start": "<h1>Welcome</h1>"} {
+			bad.form.Set("then", then)
+			w := s.post("/time-off", bad.form)
+			text := w.Body.String()
+			if w.Code != http.StatusUnprocessableEntity || !strings.Contains(text, bad.said) || !strings.Contains(text, begins) {
+				t.Errorf("%v: have %d %s", bad.form, w.Code, text)
+			}
+			if name := bad.form.Get("name"); !strings.Contains(text, `name="name" value="`+name+`"`) {
+				t.Errorf("what was typed is lost: %q", name)
+			}
 		}
 	}
 	text := s.get("/time-off").Body.String()

@@ -30,7 +30,11 @@ func (s *Server) thisWeek(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	if !ok {
-		return s.start(w, r)
+		add, err := newPerson(r.Context(), s.shop())
+		if err != nil {
+			return err
+		}
+		return s.showStart(w, r, offForm{}, add)
 	}
 	data := struct {
 		html.Page
@@ -68,8 +72,8 @@ func today(ctx context.Context, db *store.Store, now time.Time) (forecast.Date, 
 	return forecast.DateOf(now.In(loc)), nil
 }
 
-// start leads an empty shop to its first report.
-func (s *Server) start(w http.ResponseWriter, r *http.Request) error {
+// showStart leads an empty shop to its first report, with what was typed.
+func (s *Server) showStart(w http.ResponseWriter, r *http.Request, form offForm, add personForm) error {
 	ctx := r.Context()
 	db := s.shop()
 	is, err := s.role(r)
@@ -81,7 +85,9 @@ func (s *Server) start(w http.ResponseWriter, r *http.Request) error {
 		Owner, Named, Records, Busy, MakesDemo bool
 		Crew                                   []ingest.Person
 		Off                                    int
-	}{Owner: is == owner, Busy: s.busy(), MakesDemo: s.makesDemo()}
+		NewOff                                 offForm
+		Person                                 personForm
+	}{NewOff: form, Person: add, Owner: is == owner, Busy: s.busy(), MakesDemo: s.makesDemo()}
 	if data.shopForm, err = readShop(ctx, db); err != nil {
 		return err
 	}
@@ -101,7 +107,7 @@ func (s *Server) start(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data.Off = len(off)
-	return s.show(w, r, page{Template: "start", Title: "Welcome", Data: data})
+	return s.show(w, r, page{Template: "start", Title: "Welcome", Data: data, Status: refused(form, add)})
 }
 
 // busy tells whether something is being made that a page waits for, or a file
