@@ -139,11 +139,15 @@ func (a *app) showMail(ctx context.Context, db *store.Store) error {
 		fmt.Fprintln(a.out, "\nNo letter was sent yet.")
 		return nil
 	}
+	zone, err := (&desk.Desk{Store: db}).Zone(ctx)
+	if err != nil {
+		return err
+	}
 	fmt.Fprintln(a.out)
 	t := a.table()
 	fmt.Fprintln(t, "number\tletter\tto\tstate\tmade\t")
 	for _, l := range letters {
-		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s\t\n", l.ID, l.Purpose, l.Recipient, l.State, l.MadeAt.Local().Format("Jan 2 15:04"))
+		fmt.Fprintf(t, "%d\t%s\t%s\t%s\t%s\t\n", l.ID, l.Purpose, l.Recipient, l.State, l.MadeAt.In(zone).Format("January 2, 15:04"))
 	}
 	if err := t.Flush(); err != nil {
 		return err

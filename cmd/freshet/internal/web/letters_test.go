@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"freshet/cmd/freshet/internal/desk"
 	"freshet/cmd/freshet/internal/week"
 	"freshet/ingest/store"
 )
@@ -114,6 +115,29 @@ func TestFolderAndFailures(t *testing.T) {
 	s.logIn(counter, countersWords)
 	if text := s.get("/").Body.String(); strings.Contains(text, "broke") {
 		t.Error("the counter is told of what is the owner's to see to")
+	}
+}
+
+// An evening in the shop is another day in Greenwich: times are the shop's.
+func TestTimesAreTheShops(t *testing.T) {
+	s := open(t)
+	s.keep("Quillback")
+	if err := s.db.Set(t.Context(), desk.SettingZone, "America/Denver"); err != nil {
+		t.Fatal(err)
+	}
+	s.now = time.Date(2026, 11, 26, 5, 8, 0, 0, time.UTC)
+	s.takeInText("jobs.csv", "drop-offs", "ro_number,dropped_off\n1,2026-11-02\n")
+	if err := s.db.SetFolderFile(t.Context(), store.FolderFile{Name: "odd.csv", State: store.FolderLeft, At: s.now}); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := s.db.SetFailure(t.Context(), store.Failure{Step: "The report", Said: "it broke", At: s.now}); err != nil {
+		t.Fatal(err)
+	}
+	s.post("/settings/folder", url.Values{"folder": {t.TempDir()}})
+	for path, want := range map[string]string{"/records": "November 25, 2026", "/": "(since November 25)", "/settings": "November 25, 22:08"} {
+		if text := s.get(path).Body.String(); !strings.Contains(text, want) || strings.Contains(text, "November 26") {
+			t.Errorf("%s: want %q, have %s", path, want, text)
+		}
 	}
 }
 

@@ -12,6 +12,7 @@ import (
 	"net/url"
 	"strings"
 	"sync"
+	"time"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
@@ -44,8 +45,9 @@ type page struct {
 type view struct {
 	page
 	Shop    string
-	Group   bool   // the shop is one of a group
-	Here    string // path
+	Zone    *time.Location // the shop's: times are shown in it
+	Group   bool           // the shop is one of a group
+	Here    string         // path
 	Nav     []navigation
 	Token   string
 	Role    string
@@ -88,6 +90,9 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 		Leave: s.showsDemo(), Said: said[r.URL.Query().Get("said")]}
 	if is > anyone {
 		if v.Shop, err = s.shop().Setting(ctx, desk.SettingName, ""); err != nil {
+			return err
+		}
+		if v.Zone, err = (&desk.Desk{Store: s.shop()}).Zone(ctx); err != nil {
 			return err
 		}
 		marked, err := s.shop().Setting(ctx, desk.SettingDemo, "")
