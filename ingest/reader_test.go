@@ -329,7 +329,7 @@ func TestFilesThatCannotBeRead(t *testing.T) {
 	for _, c := range []struct{ file, want string }{
 		{"", "need a header line, have an empty file"},
 		{" \n\n", "need a header line, have an empty file"},
-		{"PK\x03\x04...", "need text, have a spreadsheet"},
+		{"PK\x03\x04...", "save it as .xlsx or CSV"},
 		{"r\x00o\x00,\x00", "UTF-16 without a byte order mark"},
 		{"kind,hours\nroof,2\n", "need a column of ro_number, dropped_off, have kind, hours"},
 		{"ro_nummber,dropped_off\n1,2025-03-04\n", `"ro_nummber" may be ro_number`},

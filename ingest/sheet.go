@@ -65,7 +65,7 @@ func OpenText(name string, r io.Reader, known Text) (*Sheet, error) {
 	case len(bytes.TrimSpace(head)) == 0:
 		return nil, s.errorf("need a header line, have an empty file")
 	case bytes.HasPrefix(head, []byte("PK\x03\x04")), bytes.HasPrefix(head, []byte("\xd0\xcf\x11\xe0")):
-		return nil, s.errorf("need text, have a spreadsheet or archive file")
+		return nil, s.errorf("need CSV text or an Excel workbook (.xlsx), have a file of another program: open it there and save it as .xlsx or CSV")
 	case 4*bytes.Count(head[:min(len(head), 1024)], []byte{0}) > min(len(head), 1024):
 		return nil, s.errorf("need text, have NUL bytes: a binary file, or UTF-16 without a byte order mark")
 	}

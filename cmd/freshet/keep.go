@@ -12,8 +12,10 @@ import (
 	"time"
 
 	"freshet/cmd/freshet/internal/desk"
+	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
+	"freshet/report"
 
 	"github.com/spf13/cobra"
 )
@@ -158,6 +160,10 @@ backed up by PostgreSQL's own means: pg_dump --schema=shop_NAME.`,
 				return err
 			}
 			defer db.Close()
+			instead := ""
+			if old, err := os.Stat(args[0]); err == nil {
+				instead = ", in place of one of " + report.LongDay(forecast.DateOf(old.ModTime()))
+			}
 			h, err := db.Backup(c.Context(), args[0], a.now())
 			if err != nil {
 				return err
@@ -165,7 +171,7 @@ backed up by PostgreSQL's own means: pg_dump --schema=shop_NAME.`,
 			if a.json {
 				return a.writeJSON(map[string]any{"schema": 1, "file": args[0], "batches": h.Batches, "records": h.Records})
 			}
-			fmt.Fprintf(a.out, "%s: a checked copy of %s, %s\n", args[0], many(h.Batches, "import"), records(h))
+			fmt.Fprintf(a.out, "%s: a checked copy of %s, %s%s\n", args[0], many(h.Batches, "import"), records(h), instead)
 			return nil
 		}}
 }

@@ -37,9 +37,14 @@ The password of the mail server is never kept in the database: it comes from
   freshet mail --test`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			ctx := c.Context()
+			set := map[string]string{}
 			for i, s := range post.Settings {
-				if err := s.Check(values[i]); err != nil {
-					return usage{err}
+				if c.Flags().Changed(s.Name) {
+					kept, err := s.Kept(values[i])
+					if err != nil {
+						return usage{err}
+					}
+					set[s.Key()] = kept
 				}
 			}
 			if _, err := weekly.Parse(schedule); err != nil {
@@ -50,12 +55,6 @@ The password of the mail server is never kept in the database: it comes from
 				return err
 			}
 			defer db.Close()
-			set := map[string]string{}
-			for i, s := range post.Settings {
-				if c.Flags().Changed(s.Name) {
-					set[s.Key()] = values[i]
-				}
-			}
 			if c.Flags().Changed("schedule") {
 				set[post.SettingSchedule] = schedule
 			}
@@ -127,6 +126,9 @@ func (a *app) showMail(ctx context.Context, db *store.Store) error {
 		v, err := db.Setting(ctx, s.Key(), s.Usual)
 		if err != nil {
 			return err
+		}
+		if due, ok := weekly.ReadSlot(v); ok {
+			v = fmt.Sprintf("%s (%v)", v, due)
 		}
 		fmt.Fprintf(a.out, "%-14s %s\n", s.Name, v)
 	}

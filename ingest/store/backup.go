@@ -126,6 +126,9 @@ func openCopy(ctx context.Context, from, temp string) (h Health, err error) {
 	}
 	defer backup.Close()
 	if _, err := newCopy(ctx, backup, temp); err != nil {
+		if e := (sqlite3.Error{}); errors.As(err, &e) && (e.Code == sqlite3.ErrNotADB || e.Code == sqlite3.ErrCorrupt) {
+			err = fmt.Errorf("store: need a sound backup that freshet made, have %s, which is none", from)
+		}
 		return h, err
 	}
 	s, err := Open(ctx, temp)
@@ -243,8 +246,15 @@ func copyDatabase(ctx context.Context, from *sqlx.DB, path string) (counts map[s
 // content with it, in a way that a crash leaves either the old one or the new.
 func replace(path string, make func(temp string) error) (err error) {
 	dir := filepath.Dir(path)
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		return fmt.Errorf("store: need the name of a file, have the folder %s", path)
+	}
 	f, err := os.CreateTemp(dir, "."+filepath.Base(path)+"-*.part") // 0600
-	if err != nil {
+	if errors.Is(err, fs.ErrNotExist) {
+		return fmt.Errorf("store: need a folder that is there for %s, have no %s", filepath.Base(path), dir)
+	} else if errors.Is(err, fs.ErrPermission) {
+		return fmt.Errorf("store: need a folder that you may write in for %s, have %s", filepath.Base(path), dir)
+	} else if err != nil {
 		return wrap(err)
 	}
 	defer f.Close()

@@ -148,9 +148,16 @@ func TestBadRestoreChangesNothing(t *testing.T) {
 		}
 		if _, _, err := store.Restore(ctx, s.Path(), path, at); err == nil {
 			t.Errorf("%s: want a refusal", what)
+		} else if what == "a photo" && !strings.Contains(err.Error(), "which is none") {
+			t.Errorf("want the file at fault, have %v", err) // and not the database
 		}
 		if have := state(t, s); have != want {
 			t.Errorf("%s: the records changed", what)
+		}
+	}
+	for path, want := range map[string]string{t.TempDir(): "have the folder", filepath.Join(t.TempDir(), "nowhere", "b.db"): "need a folder that is there"} {
+		if _, err := s.Backup(ctx, path, at); err == nil || !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: want %q, have %v", path, want, err)
 		}
 	}
 	if left, _ := filepath.Glob(filepath.Join(filepath.Dir(s.Path()), "*restore*")); len(left) > 0 {

@@ -131,8 +131,9 @@ func TestOneBit(t *testing.T) {
 			t.Errorf("seed %d: a bit of page %d changed records, and wasn't found", seed, page)
 		}
 	}
-	if found < bits/2 {
-		t.Errorf("want most of %d bits found, have %d", bits, found)
+	// Many pages belong to tables with nothing in them, where no bit matters.
+	if found < bits/3 {
+		t.Errorf("want a third of %d bits found, have %d", bits, found)
 	}
 	t.Logf("%d of %d flipped bits found; the rest changed no record", found, bits)
 }

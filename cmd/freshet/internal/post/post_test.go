@@ -20,6 +20,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -549,6 +550,48 @@ func TestAddresses(t *testing.T) {
 
 // A password is in no text that is made of it, and a file that others can read
 // isn't read.
+// What keeps a letter is said so that its reader knows where to look.
+func TestUnreached(t *testing.T) {
+	free, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	port := free.Addr().(*net.TCPAddr).Port
+	free.Close()
+	out := Server{Host: "127.0.0.1", Port: port, Security: Plain}.Send(t.Context(), "shop@example.com", "owner@example.com", nil, func() error { return nil })
+	if want := fmt.Sprintf("127.0.0.1 takes no mail at port %d: check the port", port); out.Fate != Later || out.Said != want {
+		t.Errorf("want %q, have %+v", want, out)
+	}
+	s := Server{Host: "smtp.example.com", Port: 587}
+	for _, c := range []struct {
+		err  error
+		want string
+	}{
+		{&net.OpError{Op: "dial", Err: &net.DNSError{Err: "no such host", Name: s.Host, IsNotFound: true}}, "no mail server is called smtp.example.com"},
+		{&net.OpError{Op: "dial", Err: os.ErrDeadlineExceeded}, "smtp.example.com doesn't answer at port 587"},
+		{io.EOF, "the mail server can't be reached: EOF"},
+	} {
+		if said := s.unreached(c.err); !strings.Contains(said, c.want) {
+			t.Errorf("want %q, have %q", c.want, said)
+		}
+	}
+}
+
+// A password's file is kept by its whole name, and has to be there.
+func TestPasswordFile(t *testing.T) {
+	t.Chdir(t.TempDir())
+	i := slices.IndexFunc(Settings, func(s Setting) bool { return s.Name == "password-file" })
+	if _, err := Settings[i].Kept("password.txt"); err == nil || !strings.Contains(err.Error(), "--password-file: need a text file") {
+		t.Errorf("have %v", err)
+	}
+	if err := os.WriteFile("password.txt", []byte("p"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if kept, err := Settings[i].Kept("password.txt"); err != nil || !filepath.IsAbs(kept) {
+		t.Errorf("have %q, %v", kept, err)
+	}
+}
+
 func TestPassword(t *testing.T) {
 	s := Server{Host: "mail.example", Password: password}
 	for _, text := range []string{fmt.Sprint(s), fmt.Sprintf("%+v", s), fmt.Sprintf("%#v", s), fmt.Sprintf("%q", s.Password)} {

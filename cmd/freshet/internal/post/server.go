@@ -11,6 +11,7 @@ import (
 	"os"
 	"strconv"
 	"strings"
+	"syscall"
 	"time"
 
 	"github.com/wneessen/go-mail/smtp"
@@ -169,6 +170,20 @@ func (s Server) Send(ctx context.Context, from, to string, message []byte, sendi
 	return Outcome{Fate: Accepted, Said: "taken by " + s.Host}
 }
 
+// unreached says in words why no connection was made, and what to look at.
+func (s Server) unreached(err error) string {
+	unknown, timeout := (*net.DNSError)(nil), net.Error(nil)
+	switch {
+	case errors.As(err, &unknown) && unknown.IsNotFound:
+		return fmt.Sprintf("no mail server is called %s, or this machine is offline: check the name", s.Host)
+	case errors.Is(err, syscall.ECONNREFUSED):
+		return fmt.Sprintf("%s takes no mail at port %d: check the port", s.Host, s.Port)
+	case errors.As(err, &timeout) && timeout.Timeout():
+		return fmt.Sprintf("%s doesn't answer at port %d: check the name and the port, and whether this machine is online", s.Host, s.Port)
+	}
+	return "the mail server can't be reached: " + err.Error()
+}
+
 // greet connects, and brings the conversation to where mail can be sent.
 func (s Server) greet(ctx context.Context) (c *smtp.Client, out Outcome, ok bool) {
 	config := &tls.Config{ServerName: s.Host, MinVersion: tls.VersionTLS12}
@@ -181,7 +196,7 @@ func (s Server) greet(ctx context.Context) (c *smtp.Client, out Outcome, ok bool
 	dialer := net.Dialer{Timeout: s.step}
 	raw, err := dialer.DialContext(ctx, "tcp", net.JoinHostPort(s.Host, strconv.Itoa(s.Port)))
 	if err != nil {
-		return fail(Later, "the mail server can't be reached", err)
+		return nil, Outcome{Fate: Later, Said: s.unreached(err)}, false
 	}
 	context.AfterFunc(ctx, func() { time.AfterFunc(s.grace, func() { raw.Close() }) })
 	until, _ := ctx.Deadline()

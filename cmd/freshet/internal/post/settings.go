@@ -4,7 +4,9 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
+	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -29,34 +31,55 @@ type Setting struct {
 	Name  string
 	Usual string
 	Usage string
-	check func(string) error
+	keep  func(string) (string, error)
 }
 
 // Key is the name under which the database keeps it.
 func (s Setting) Key() string { return "mail " + s.Name }
 
-// Check reports what makes a value unusable.
-func (s Setting) Check(value string) error {
-	if s.check == nil || value == "" {
-		return nil
+// Kept gives what to keep of a value that somebody typed, or says what makes
+// it unusable. A file's name is kept whole, since the service runs in another
+// folder than whoever types it.
+func (s Setting) Kept(value string) (string, error) {
+	if s.keep == nil || value == "" {
+		return value, nil
 	}
-	if err := s.check(value); err != nil {
-		return fmt.Errorf("--%s: %w", s.Name, err)
+	kept, err := s.keep(value)
+	if err != nil {
+		return "", fmt.Errorf("--%s: %w", s.Name, err)
 	}
-	return nil
+	return kept, nil
 }
 
 // Settings are all of the mail's.
 var Settings = []Setting{
-	{"to", "", "addresses of the owner's letter, apart by commas", checkAddresses},
-	{"counter", "", "addresses of the counter's letter, which has no money", checkAddresses},
-	{"from", "", "address that letters come from", CheckAddress},
+	{"to", "", "addresses of the owner's letter, apart by commas", asItIs(checkAddresses)},
+	{"counter", "", "addresses of the counter's letter, which has no money", asItIs(checkAddresses)},
+	{"from", "", "address that letters come from", asItIs(CheckAddress)},
 	{"host", "", "server for mail, such as smtp.example.com", nil},
-	{"port", "587", "port of that server", checkPort},
-	{"security", string(StartTLS), fmt.Sprintf("way to keep letters secret: %s, %s (from the start, usually port 465) or %s (this machine alone)", StartTLS, TLS, Plain), checkSecurity},
+	{"port", "587", "port of that server", asItIs(checkPort)},
+	{"security", string(StartTLS), fmt.Sprintf("way to keep letters secret: %s, %s (from the start, usually port 465) or %s (this machine alone)", StartTLS, TLS, Plain), asItIs(checkSecurity)},
 	{"user", "", "name of the user there, if it asks for one", nil},
-	{"password-file", "", "file with the password, readable by you alone; or set " + PasswordVariable, nil},
-	{"attach", "yes", "yes or no: attach the report as a page", checkYes},
+	{"password-file", "", "file with the password, readable by you alone; or set " + PasswordVariable, passwordFile},
+	{"attach", "yes", "yes or no: attach the report as a page", asItIs(checkYes)},
+}
+
+// asItIs keeps a value that passes a check.
+func asItIs(check func(string) error) func(string) (string, error) {
+	return func(value string) (string, error) { return value, check(value) }
+}
+
+// passwordFile finds the file in which a password was put.
+func passwordFile(name string) (string, error) {
+	whole, err := filepath.Abs(name)
+	if err != nil {
+		return "", err
+	}
+	_, err = ReadPassword(whole)
+	if errors.Is(err, fs.ErrNotExist) {
+		return "", fmt.Errorf("need a text file that holds the password and nothing else, have no %s", whole)
+	}
+	return whole, err
 }
 
 func checkAddresses(text string) error {

@@ -1,10 +1,7 @@
 package web
 
 import (
-	"fmt"
 	"slices"
-	"strings"
-	"time"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/cmd/freshet/internal/post"
@@ -86,31 +83,4 @@ func limitFields(value func(desk.Limit) (v float64, set bool)) (out []limitGroup
 type limitGroup struct {
 	Heading string
 	Fields  []limitField
-}
-
-// slot is a weekly schedule as a day and an hour, which is how pages say it.
-type slot struct {
-	Day  int // 0 for Sunday
-	Time string
-}
-
-// readSlot reads a schedule's text; ok is false where it is more than a day
-// and a time.
-func readSlot(text string) (s slot, ok bool) {
-	var minute, hour int
-	if n, err := fmt.Sscanf(text, "%d %d * * %d", &minute, &hour, &s.Day); n != 3 || err != nil {
-		return s, false
-	}
-	s.Day %= 7
-	s.Time = fmt.Sprintf("%02d:%02d", hour, minute)
-	return s, s.schedule() == strings.Join(strings.Fields(text), " ")
-}
-
-// schedule gives the schedule's text, which its reader checks.
-func (s slot) schedule() string {
-	t, err := time.Parse("15:04", s.Time)
-	if err != nil {
-		return ""
-	}
-	return fmt.Sprintf("%d %d * * %d", t.Minute(), t.Hour(), s.Day)
 }

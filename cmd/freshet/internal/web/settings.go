@@ -112,7 +112,7 @@ func (s *Server) settings(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	due, ok := readSlot(text)
+	due, ok := weekly.ReadSlot(text)
 	data.Odd, data.At = !ok, due.Time
 	for i := range 7 {
 		d := time.Weekday((i + 1) % 7)
@@ -244,7 +244,7 @@ func (s *Server) setMail(w http.ResponseWriter, r *http.Request) error {
 	var all []value
 	if f("day") != "" { // else the schedule stays as it is
 		day, err := strconv.Atoi(f("day"))
-		text := slot{day, f("time")}.schedule()
+		text := weekly.Slot{Day: day, Time: f("time")}.Schedule()
 		if _, wrong := weekly.Parse(text); err != nil || wrong != nil || text == "" {
 			return problem{http.StatusUnprocessableEntity, "Say on which day of the week, and at what time, the letter is due."}
 		}
@@ -255,7 +255,14 @@ func (s *Server) setMail(w http.ResponseWriter, r *http.Request) error {
 		if m.Name == "attach" && text == "" {
 			text = "no"
 		}
-		if err := m.Check(text); err != nil {
+		have, err := s.Store.Setting(r.Context(), m.Key(), m.Usual)
+		if err != nil {
+			return err
+		}
+		if text == have {
+			continue
+		}
+		if text, err = m.Kept(text); err != nil {
 			return problem{http.StatusUnprocessableEntity, mailTexts[m.Name].Label + ": " + strings.TrimPrefix(err.Error(), "--"+m.Name+": ") + "."}
 		}
 		all = append(all, value{m.Key(), m.Usual, "the letter's “" + mailTexts[m.Name].Label + "”", text})
@@ -281,8 +288,8 @@ func (s *Server) setMail(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 		said := v.text
-		if due, ok := readSlot(v.text); ok && v.key == post.SettingSchedule {
-			said = fmt.Sprintf("%ss at %s", time.Weekday(due.Day), due.Time)
+		if due, ok := weekly.ReadSlot(v.text); ok && v.key == post.SettingSchedule {
+			said = due.String()
 		}
 		if err := s.note(r, "set %s to %s", v.label, cmp.Or(said, "nothing")); err != nil {
 			return err

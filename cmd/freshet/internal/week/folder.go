@@ -44,8 +44,9 @@ func CheckFolder(name string) (string, error) {
 	return full, nil
 }
 
-// watched are the endings of files that may be exports.
-var watched = []string{".csv", ".tsv", ".txt", ".xlsx", ".ics"}
+// watched are the endings of files that may be exports, among them those of
+// spreadsheets that can't be read, so that somebody is told.
+var watched = []string{".csv", ".tsv", ".txt", ".xlsx", ".ics", ".xls", ".xlsb", ".ods", ".numbers"}
 
 const (
 	rest  = 10 * time.Second // that a file must lie untouched before it is read

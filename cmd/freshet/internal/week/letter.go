@@ -209,7 +209,7 @@ func (w *Week) Test(ctx context.Context) (said []string, err error) {
 		}
 	}
 	if failed > 0 {
-		return said, fmt.Errorf("week: need every test letter taken, have %d that were not: %s", failed, strings.Join(said, "; "))
+		return said, fmt.Errorf("week: %d of %d test letters did not go out: %s", failed, len(said), strings.Join(said, "; "))
 	}
 	return said, nil
 }
