@@ -46,6 +46,9 @@ shops' work. Put a server that speaks TLS in front.`,
 		Example: `  freshet serve
   freshet serve --db postgres://freshet@db.example.com/freshet --host shops.example.com`,
 		RunE: func(c *cobra.Command, _ []string) error {
+			if a.asOf != "" {
+				return usage{errors.New("--as-of: 'freshet serve' keeps a shop's records, which can't be done on another day; 'freshet demo --as-of DAY' shows pages as of a day, and 'freshet report --as-of DAY' a report")}
+			}
 			if address, err := a.path(); err == nil && store.Shared(address) && !store.NamesShop(address) {
 				at.listen = cmp.Or(listen, usualListen)
 				return a.withGroup(c, func(g *store.Group) error {
@@ -84,12 +87,17 @@ func (a *app) demo() *cobra.Command {
 	c := &cobra.Command{Use: "demo", Short: "Show an invented shop", Args: cobra.NoArgs,
 		Long: `Makes the records of an invented shop, six years of them until yesterday, in a
 fresh database (or the one that --db names) and serves its pages. With --files it
-only writes the shop's files, to look at and to import.`,
+only writes the shop's files, to look at and to import. With --as-of the pages
+take that day for today, and say so.`,
 		Example: `  freshet demo
+  freshet demo --as-of 2026-11-23
   freshet demo --files sample`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if files != "" {
 				return a.writeDemo(files)
+			}
+			if err := a.pretend(); err != nil {
+				return err
 			}
 			if a.db == "" {
 				dir, err := os.MkdirTemp("", "freshet-demo-")
@@ -114,6 +122,28 @@ only writes the shop's files, to look at and to import.`,
 	c.Flags().StringVar(&listen, "listen", "", "`ADDRESS` to serve on (default "+usualListen+", or all of this machine's once the network is switched on)")
 	c.Flags().StringVar(&files, "files", "", "only write the invented shop's files into this `FOLDER`")
 	return c
+}
+
+// pretend sets the clock to the day that --as-of names, at the present time of
+// day in the invented shop's zone. It goes on from there.
+func (a *app) pretend() error {
+	if a.asOf == "" {
+		return nil
+	}
+	zone, err := time.LoadLocation(demo.Zone)
+	if err != nil {
+		return err
+	}
+	day, err := a.today(zone)
+	if err != nil {
+		return err
+	}
+	real := a.now
+	now := real().In(zone)
+	date := day.Time()
+	ahead := time.Date(date.Year(), date.Month(), date.Day(), now.Hour(), now.Minute(), now.Second(), now.Nanosecond(), zone).Sub(now)
+	a.now = func() time.Time { return real().Add(ahead) }
+	return nil
 }
 
 // writeDemo writes the invented shop's files.
@@ -214,7 +244,7 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 	}
 	anew := &anew{wanted: make(chan struct{}, 1)}
 	var beat atomic.Int64 // when the week's work was last begun, in seconds since 1970
-	pages := web.New(web.Config{Store: db, Log: log, Now: a.now, Anew: anew.want, Working: anew.busy.Load,
+	pages := web.New(web.Config{Store: db, Log: log, Now: a.now, Pretends: a.asOf != "", Anew: anew.want, Working: anew.busy.Load,
 		Demo: func(ctx context.Context) (*store.Store, error) { return a.inventedShop(c, ctx) },
 		Test: func(ctx context.Context) error { _, err := w.Test(ctx); return err },
 		Beat: func() time.Time { return time.Unix(beat.Load(), 0) }})

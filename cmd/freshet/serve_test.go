@@ -76,15 +76,23 @@ func settled(t *testing.T, url string) (home string) {
 	return ""
 }
 
-// README's first command: the demo shop, served, marked as invented.
+// README's first command: the demo shop, served, marked as invented, here as
+// of another day than today.
 func TestDemo(t *testing.T) {
 	t.Setenv("FRESHET_DB", "")
 	t.Setenv("TMPDIR", t.TempDir())
-	home := settled(t, served(t, monday, "demo"))
-	for _, want := range []string{"an invented shop", "Quillback Bend RV Repair", "Monday, November 23, 2026", "Work against the crew", "What to decide", `type="application/json"`} {
+	later := func() time.Time { return monday().AddDate(0, 7, 5) }
+	home := settled(t, served(t, later, "demo", "--as-of", "2026-11-23"))
+	for _, want := range []string{"an invented shop", "The pages show Monday, November 23, 2026, as if it were today.", "Quillback Bend RV Repair", "Monday, November 23, 2026", "Work against the crew", "What to decide", `type="application/json"`} {
 		if !strings.Contains(home, want) {
 			t.Errorf("want %q on the page", want)
 		}
+	}
+	if strings.Contains(home, "Nothing came in") {
+		t.Error("want records until the day before, have an import that is late")
+	}
+	if status, _, errs := call(t, "serve", "--as-of", "2026-11-23"); status != misuse || !strings.Contains(errs, "freshet demo --as-of") {
+		t.Errorf("want no shop's own pages as of a day, have %d, %s", status, errs)
 	}
 }
 

@@ -52,8 +52,9 @@ type view struct {
 	Token   string
 	Role    string
 	LogOut  bool
-	Demo    bool // an invented shop
-	Leave   bool // and there is a shop's own to go back to
+	Demo    bool   // an invented shop
+	Day     string // that the pages pretend it is, or ""
+	Leave   bool   // and there is a shop's own to go back to
 	Working bool
 	Refusal string // why nothing can be changed, or ""
 	Said    string
@@ -100,6 +101,13 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 			return err
 		}
 		v.Demo = marked != ""
+		if s.Pretends {
+			day, err := s.today(ctx)
+			if err != nil {
+				return err
+			}
+			v.Day = report.LongDay(day)
+		}
 		busy, _ := ctx.Value(busyKey{}).(bool)
 		v.Working = busy && !v.Leave
 		if r := s.shop().Refusal(); r != nil {

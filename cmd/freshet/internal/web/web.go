@@ -46,6 +46,8 @@ type Config struct {
 	Log   *slog.Logger
 	Now   func() time.Time
 
+	Pretends bool // Now isn't the time, and the pages say which day they show
+
 	Anew    func()                                      // have the report made anew, without waiting for it
 	Working func() bool                                 // whether it is being made
 	Demo    func(context.Context) (*store.Store, error) // make the invented shop, its report in it
