@@ -48,6 +48,11 @@ func TestMessageLines(t *testing.T) {
 	if !strings.Contains(head, "Subject: one Bcc: two@b.example three") || !strings.Contains(string(m), "weekly-report.html") {
 		t.Errorf("have\n%s", head)
 	}
+	for _, want := range []string{"Date: " + envelope.Date.Format(time.RFC1123Z), "Message-ID: <" + envelope.MessageID + ">"} {
+		if !strings.Contains(head, want+"\r\n") {
+			t.Errorf("want %q, have\n%s", want, head)
+		}
+	}
 	without, err := Message(envelope, l, nil)
 	if err != nil || strings.Contains(string(without), "weekly-report.html") {
 		t.Errorf("want no page attached, have %v", err)

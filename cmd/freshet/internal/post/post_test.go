@@ -20,6 +20,7 @@ import (
 	"os"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
@@ -609,7 +610,7 @@ func TestPassword(t *testing.T) {
 	if err := os.Chmod(path, 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if _, err := ReadPassword(path); err == nil && !onWindows {
+	if _, err := ReadPassword(path); err == nil && runtime.GOOS != "windows" {
 		t.Error("want a file that others can read refused")
 	}
 }
