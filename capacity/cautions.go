@@ -18,6 +18,8 @@ const (
 	SafetyCaution = "Never put off work on gas leaks, CO alarms, brakes, tires, hitches, roofs or electric shock. " + LocalRules
 	// EstimateCaution goes with hours and days to come.
 	EstimateCaution = "These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law."
+	// CustomerCaution is the same for the customer.
+	CustomerCaution = "This is an estimate from how long such work has taken here. It is no promise: a part that comes late, or work found once it is opened, can move it."
 	// LocalRules ends every caution.
 	LocalRules = "Check your state and local rules."
 )

@@ -25,22 +25,23 @@ type Habits struct {
 	PickUp  []float64  // days from ready to picked up, of all kinds; none: the rig leaves at once
 }
 
-// Inquiry is the job that a customer asks about, dropped off on the floor's
-// first day.
+// Inquiry is the job that a customer asks about.
 type Inquiry struct {
 	Kind       int
 	Hours      float64 // quoted; 0 if not known: the kind's usual
-	PartsDays  float64 // until its part is there; below 0 if not known
+	PartsDays  float64 // from the floor's first day until its part is there; below 0 if not known: it is then ordered once the rig is here
 	Emergency  bool
 	Deferrable bool
+
+	DropOff int  // day of the floor on which the rig comes, which is 0 or later
+	Held    bool // its place in line is kept from the floor's first day on; else it stands behind all who come before
 }
 
-// Stay is one possible stay of the rig: calendar days after drop-off, and what
-// they are made of.
+// Stay is one possible stay of the rig, and what its days are made of.
 type Stay struct {
-	Days   int // ready on that day; the floor's Days if not within them
-	Start  int // first day on which somebody works on it
-	Parts  float64
+	Days   int     // ready on that day of the floor; the floor's Days if not within them
+	Start  int     // first day of the floor on which somebody works on it
+	Parts  float64 // days from drop-off until its part is there
 	Labor  float64 // open days that the job's own quoted hours take a technician
 	Growth float64 // and those by which it grew
 	Closed int     // closed days after its part was there
@@ -89,7 +90,7 @@ func (h Habits) Stays(f *Floor, open []OpenJob, q Inquiry, n int, rng *rand.Rand
 		}
 		own.room = run.tasks
 		s.Days, s.Start = run.ready[last], run.first[last]
-		s.Parts = float64(mine.From)
+		s.Parts = float64(max(0, mine.From-q.DropOff))
 		s.Closed = closed[s.Days] - closed[min(mine.From, s.Days)]
 		out[i] = s
 	}
@@ -100,19 +101,22 @@ func (h Habits) Stays(f *Floor, open []OpenJob, q Inquiry, n int, rng *rand.Rand
 // drawn gives the inquiry's task in one future, and what of its stay is known
 // by that.
 func (h Habits) drawn(q Inquiry, daily float64, r *rand.Rand) (Task, Stay) {
-	t := Task{Kind: q.Kind, Rank: rank(q.Emergency, q.Deferrable)}
+	t := Task{Kind: q.Kind, In: q.DropOff, Rank: rank(q.Emergency, q.Deferrable)}
+	if q.Held {
+		t.In = 0
+	}
 	grown, usual := draw(h.Growth[q.Kind], r, 1), draw(h.Hours[q.Kind], r, 1)
 	if t.Hours = q.Hours * grown; q.Hours == 0 {
 		t.Hours, grown = usual, 1
 	}
 	needs, wait := r.Float64() < h.Needs[q.Kind], h.wait(q.Kind, r)
+	t.From = q.DropOff
 	switch {
 	case q.PartsDays >= 0:
-		wait = q.PartsDays
-	case !needs:
-		wait = 0
+		t.From = max(t.From, int(math.Ceil(q.PartsDays)))
+	case needs:
+		t.From += int(math.Ceil(wait))
 	}
-	t.From = int(math.Ceil(wait))
 	labor := t.Hours / grown / daily
 	return t, Stay{Labor: labor, Growth: max(0, t.Hours/daily-labor)}
 }

@@ -218,3 +218,16 @@ func FuzzDate(f *testing.F) {
 		}
 	})
 }
+
+// Hours that somebody types are read as a file's are.
+func TestParseHours(t *testing.T) {
+	for text, want := range map[string]float64{"4": 4, "2.5": 2.5, "2,5": 2.5, " 2h 30m ": 2.5, "2:30": 2.5, "0": 0, "-1": -1, "lots": -1, "2001": -1, "": -1, "NaN": -1} {
+		have, err := ParseHours(text)
+		if err != nil {
+			have = -1
+		}
+		if have != want {
+			t.Errorf("%q: have %v, %v, need %v", text, have, err, want)
+		}
+	}
+}

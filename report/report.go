@@ -408,6 +408,24 @@ func LongDay(d forecast.Date) string { return d.Time().Format("Monday, January 2
 // WeekDay writes a day with its weekday, as one says it.
 func WeekDay(d forecast.Date) string { return d.Time().Format("Monday, January 2") }
 
+// WeekDayFrom writes a day with its weekday as one says it on another day: with
+// the year where that is another one.
+func WeekDayFrom(d, today forecast.Date) string {
+	if d.Time().Year() != today.Time().Year() {
+		return LongDay(d)
+	}
+	return WeekDay(d)
+}
+
+// DayFrom writes a day as one says it on another day: with the year where that
+// is another one.
+func DayFrom(d, today forecast.Date) string {
+	if d.Time().Year() != today.Time().Year() {
+		return d.Time().Format("January 2, 2006")
+	}
+	return Day(d)
+}
+
 // Whole writes a number without decimals, thousands apart; "not known" for
 // what isn't.
 func Whole(v float64) string {

@@ -190,15 +190,20 @@ by, so that 8 in 10 means 8 in 10:
 	  ready with a chance of 8 in 10  by Wednesday, December 2
 	  ready with a chance of 9 in 10    by Tuesday, December 8
 	.
-	The 9 days to the 8 in 10 are made of:
-	        labor  0.5
-	        parts  7.5
-	  closed days  0.9
-	       growth  0.1
-	.
 	Say: We expect to have it ready by Wednesday, December 2; in 8 cases out of 10 it is. Most of that time is for parts that may have to be ordered. It may well be ready by Tuesday, November 24.
 	.
-	Of 291 jobs of the past year, such a date would have been kept for 80 %.
+	Best day to bring it in: today. On a later day it would be ready later: a part that it needs is ordered once it has been seen.
+	Only Ansel and Brika do this work: 3 jobs, about 31 h, are ahead of it, which others can do too.
+	It passes 31 jobs that are in the shop: 10 wait for a part or a word, 21 can wait longer.
+	Most of the days to the 8 in 10 date are a wait for a part: about 35 in 100 such jobs need one, and half of those wait 10 days or longer. Ask again once it is known whether it needs one.
+	.
+	The 9 days from drop-off to the 8 in 10 date:
+	                      the work itself  0.5
+	                 waiting for its part  7.5
+	  closed days after its part is there  0.9
+	         work found once it is opened  0.1
+	.
+	Such a date was tried on 291 jobs of the past year, of all kinds: 80 % were ready by it. 67 of them were cooling: 84 %.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
 
 The whole report, as one page that opens anywhere and prints:

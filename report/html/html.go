@@ -35,15 +35,16 @@ func Asset(name string) []byte {
 // Functions are those that the templates use; pages that show parts of a
 // report use them too.
 var Functions = template.FuncMap{
-	"day":     report.Day,
-	"longday": report.LongDay,
-	"weekday": report.WeekDay,
-	"whole":   report.Whole,
-	"count":   report.Count,
-	"float":   func(n int) float64 { return float64(n) },
-	"between": report.Range,
-	"title":   report.Title,
-	"percent": func(v float64) string { return report.Whole(100*v) + " %" },
+	"day":         report.Day,
+	"longday":     report.LongDay,
+	"dayfrom":     report.DayFrom,
+	"weekdayfrom": report.WeekDayFrom,
+	"whole":       report.Whole,
+	"count":       report.Count,
+	"float":       func(n int) float64 { return float64(n) },
+	"between":     report.Range,
+	"title":       report.Title,
+	"percent":     func(v float64) string { return report.Whole(100*v) + " %" },
 	"of": func(v *float64) string {
 		if v == nil {
 			return "–"

@@ -22,8 +22,9 @@ type Counter struct {
 	asOf     forecast.Date
 	seed     uint64
 	kinds    []string
-	visits   []visit // in order of drop-off
-	trials   []trial // of the same visits, apart from them: they are made while visits are read
+	words    map[string]int // kinds by the words that were put into them, in small letters
+	visits   []visit        // in order of drop-off
+	trials   []trial        // of the same visits, apart from them: they are made while visits are read
 	calendar capacity.Calendar
 	crew     capacity.Crew
 	absences []capacity.Absence
@@ -99,7 +100,8 @@ func (d *Desk) counter(ctx context.Context, ask Ask) (*Counter, error) {
 	if !closed {
 		return nil, ErrNoStays
 	}
-	return c, nil
+	c.words, err = kindWords(ctx, d.Store, c.kinds)
+	return c, err
 }
 
 // readVisits gives the jobs of the years that quotes learn from, and whether
@@ -261,66 +263,6 @@ func (c *Counter) habitsOn(day forecast.Date) capacity.Habits {
 	return h
 }
 
-// learnHabits gives what finished jobs of n kinds told on a day.
-func learnHabits(visits []visit, n int, day forecast.Date) capacity.Habits {
-	h := capacity.Habits{Hours: make([][]float64, n), Growth: make([][]float64, n), Wait: make([][]float64, n),
-		Needs: make([]float64, n), Rate: make([]float64, n), Rush: make([]float64, n), Later: make([]float64, n)}
-	var all struct{ hours, growth, wait []float64 }
-	jobs, finished := make([]float64, n), make([]float64, n)
-	for _, v := range visits {
-		if v.in >= day {
-			break
-		}
-		if v.in < day-habitDays {
-			continue
-		}
-		jobs[v.kind]++
-		h.Weekday[v.in.Weekday()]++
-		if v.emergency {
-			h.Rush[v.kind]++
-		}
-		if v.deferrable {
-			h.Later[v.kind]++
-		}
-		if v.in >= day-rateDays {
-			h.Rate[v.kind] += 1. / rateDays
-		}
-		if v.ready == 0 || v.ready >= day {
-			continue
-		}
-		finished[v.kind]++
-		if v.left >= v.ready && v.left < day {
-			h.PickUp = append(h.PickUp, float64(v.left-v.ready))
-		}
-		if v.clocked > 0 {
-			h.Hours[v.kind], all.hours = append(h.Hours[v.kind], v.clocked), append(all.hours, v.clocked)
-			if v.quoted > 0 {
-				g := min(10, v.clocked/v.quoted)
-				h.Growth[v.kind], all.growth = append(h.Growth[v.kind], g), append(all.growth, g)
-			}
-		}
-		if v.parts > 0 {
-			h.Needs[v.kind]++
-			h.Wait[v.kind], all.wait = append(h.Wait[v.kind], v.parts), append(all.wait, v.parts)
-		}
-	}
-	for k := range n {
-		h.Rush[k] /= max(1, jobs[k])
-		h.Later[k] /= max(1, jobs[k])
-		h.Needs[k] /= max(1, finished[k])
-		for _, of := range []struct {
-			own *[]float64
-			all []float64
-		}{{&h.Hours[k], all.hours}, {&h.Growth[k], all.growth}, {&h.Wait[k], all.wait}} {
-			if len(*of.own) < fewOfAKind {
-				*of.own = append(*of.own, of.all...)
-			}
-			slices.Sort(*of.own)
-		}
-	}
-	return h
-}
-
 // level gives the share of the simulated stays that a quote made on a day has
 // to cover so that the share p of them is kept: the conformal quantile of
 // where the true stays lay in those of the year before (Chernozhukov,
@@ -353,12 +295,34 @@ func stayAt(days []int, level float64) int {
 	return days[max(0, min(len(days)-1, int(math.Ceil(level*float64(len(days))))-1))]
 }
 
-// kindOf finds a job kind by its name, whatever its capitals.
+// kindWords gives the kinds by the words that were put into them.
+func kindWords(ctx context.Context, db *store.Store, kinds []string) (map[string]int, error) {
+	groups, err := db.Kinds(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := map[string]int{}
+	for _, g := range groups {
+		if i := slices.Index(kinds, g.Name); i >= 0 {
+			for _, w := range g.Words {
+				out[strings.ToLower(strings.TrimSpace(w.Word))] = i
+			}
+		}
+	}
+	return out, nil
+}
+
+// kindOf finds a job kind by its name, or by a word that was put into it,
+// whatever its capitals.
 func (c *Counter) kindOf(name string) (int, error) {
+	name = strings.TrimSpace(name)
 	for i, k := range c.kinds {
-		if strings.EqualFold(k, strings.TrimSpace(name)) {
+		if strings.EqualFold(k, name) {
 			return i, nil
 		}
+	}
+	if i, ok := c.words[strings.ToLower(name)]; ok && name != "" {
+		return i, nil
 	}
 	return 0, fmt.Errorf("need one of the shop's job kinds (%s), have %q", strings.Join(c.kinds, ", "), name)
 }

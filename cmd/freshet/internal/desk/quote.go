@@ -1,24 +1,32 @@
 package desk
 
 import (
+	"cmp"
 	"context"
+	"database/sql"
 	"fmt"
+	"maps"
 	"math"
+	"math/rand/v2"
 	"slices"
-	"strings"
 
 	"freshet/capacity"
 	"freshet/forecast"
-	"freshet/report"
+	"freshet/ingest/store"
+
+	"gonum.org/v1/gonum/stat"
 )
 
-// Inquiry is what a customer asks about: a job dropped off on the day of the
-// question.
+// Inquiry is what a customer asks about.
 type Inquiry struct {
-	Kind      string
+	Kind      string  // or a word that was put into it
 	Hours     float64 // quoted; 0: the kind's usual
-	PartsDays float64 // until its part is there; below 0: not known, 0: in stock or none needed
+	PartsDays float64 // from the day of the question until its part is there; below 0: not known, 0: in stock or none needed
 	Emergency bool
+
+	DropOff forecast.Date // day on which the rig comes; the zero Date: the day of the question
+	Held    bool          // its place in line is kept from the day of the question on, though the rig comes later
+	Hour    int           // of the shop's clock, 0 to 23: what of the day's work is over by then isn't counted on
 }
 
 // Check reports what makes an inquiry unanswerable.
@@ -44,11 +52,20 @@ type Quote struct {
 	Say      string        `json:"say"`
 	Warnings []string      `json:"warnings"`
 
-	BringIn  *forecast.Date `json:"bring_in"`           // first day on which somebody would likely work on it, if it is later than the day after tomorrow
-	Beyond   bool           `json:"beyond"`             // the 90 % date lies beyond what the quote looks ahead
-	Kept80   *float64       `json:"kept80"`             // share of last year's quotes for 80 % that would have been kept
-	Tried    int            `json:"tried"`              // of how many
-	Cautions []string       `json:"cautions,omitempty"` // to be read out or printed
+	DropOff   forecast.Date `json:"drop_off"`           // day on which the rig comes
+	HoursFrom string        `json:"hours_from"`         // what the usual hours are from; empty where they were quoted
+	Why       []string      `json:"why"`                // sentences for the service writer
+	BringIn   forecast.Date `json:"bring_in"`           // best day to bring it in, see [Quote.Best]
+	LotSaved  int           `json:"lot_days_saved"`     // days on the lot that it saves
+	Beyond    bool          `json:"beyond"`             // the 90 % date lies beyond what the quote looks ahead
+	Kept80    *float64      `json:"kept80"`             // share of last year's quotes for 80 % that would have been kept, of all kinds
+	Tried     int           `json:"tried"`              // of how many
+	KeptKind  *float64      `json:"kept80_kind"`        // the same of this kind's; null where they are too few to tell
+	TriedKind int           `json:"tried_kind"`         // of how many
+	Cautions  []string      `json:"cautions,omitempty"` // to be read out or printed
+
+	notes int  // of the warnings, those on the records, which come first
+	later bool // there is a reason why a later day makes it ready later: its part is ordered once the rig is here
 }
 
 // Ready is the days by which it is ready with a chance of 50, 80 and 90 %.
@@ -58,7 +75,7 @@ type Ready struct {
 	P90 forecast.Date `json:"p90"`
 }
 
-// Because is one part of the days until the 80 % date.
+// Because is one part of the days from drop-off until the 80 % date.
 type Because struct {
 	What string  `json:"what"` // queue, labor, parts, closed days or growth
 	Days float64 `json:"days"`
@@ -76,7 +93,17 @@ func (d *Desk) Quote(ctx context.Context, ask Ask, q Inquiry) (Quote, error) {
 	return c.Quote(q)
 }
 
-// Quote answers an inquiry. It returns an error if the kind isn't the shop's.
+// Kept gives the quote that an inquiry got as it is kept, but for when it was
+// given and for the repair order.
+func (q Quote) Kept(asked Inquiry) store.Quote {
+	return store.Quote{AsOf: q.AsOf, DropOff: q.DropOff, Held: asked.Held && q.DropOff > q.AsOf, Kind: q.Kind, Emergency: asked.Emergency,
+		Hours: sql.Null[float64]{V: asked.Hours, Valid: asked.Hours > 0}, PartsDays: sql.Null[float64]{V: asked.PartsDays, Valid: asked.PartsDays >= 0},
+		P50: q.Ready.P50, P80: q.Ready.P80, P90: q.Ready.P90}
+}
+
+// Quote answers an inquiry. It returns an error if the kind isn't the shop's,
+// or the rig comes before the day of the question or more than Bookable days
+// after it.
 func (c *Counter) Quote(q Inquiry) (Quote, error) {
 	if err := q.Check(); err != nil {
 		return Quote{}, err
@@ -85,44 +112,28 @@ func (c *Counter) Quote(q Inquiry) (Quote, error) {
 	if err != nil {
 		return Quote{}, err
 	}
-	stays, err := c.stays(c.asOf, capacity.Inquiry{Kind: kind, Hours: q.Hours, PartsDays: q.PartsDays, Emergency: q.Emergency}, quoteDraws)
+	if q.DropOff = cmp.Or(q.DropOff, c.asOf); q.DropOff < c.asOf || q.DropOff > c.asOf+Bookable {
+		return Quote{}, fmt.Errorf("need a day of drop-off from %v to %v, have %v", c.asOf, c.asOf+Bookable, q.DropOff)
+	}
+	l, err := c.look(q, kind)
 	if err != nil {
 		return Quote{}, err
 	}
-	days := make([]int, len(stays))
-	for i, s := range stays {
-		days[i] = s.Days
-	}
-	out := Quote{Schema: 1, AsOf: c.asOf, Kind: c.kinds[kind], Hours: q.Hours, Warnings: slices.Clone(c.warnings)}
+	p := l.dropped(int(q.DropOff-c.asOf), q.Held)
+	out := Quote{Schema: 1, AsOf: c.asOf, Kind: c.kinds[kind], Hours: q.Hours, Ready: p.ready, Beyond: p.beyond, DropOff: q.DropOff, Warnings: slices.Clone(c.warnings)}
 	if q.Hours == 0 {
-		sum, h := 0.0, c.habitsOn(c.asOf).Hours[kind]
-		for _, v := range h {
-			sum += v / float64(len(h))
-		}
-		out.Hours = math.Round(10*sum) / 10
+		out.Hours = math.Round(10*stat.Mean(l.habits.Hours[kind], nil)) / 10
+		out.HoursFrom = c.hoursFrom(kind)
 	}
-	level := func(p float64) float64 {
-		if q.PartsDays >= 0 {
-			return p // past quotes didn't know of parts: their misses tell nothing of this one
-		}
-		return c.level(c.asOf, p)
-	}
-	date := func(p float64) forecast.Date {
-		return c.calendar.NextOpen(c.asOf + forecast.Date(stayAt(days, level(p))))
-	}
-	out.Ready = Ready{date(.5), date(.8), date(.9)}
-	out.Ready.P80 = max(out.Ready.P80, out.Ready.P50)
-	out.Ready.P90 = max(out.Ready.P90, out.Ready.P80)
-	out.Beyond = stayAt(days, level(.9)) >= floorDays
-	out.Because = because(stays, int(out.Ready.P80-c.asOf))
-	if start := c.calendar.NextOpen(c.asOf + forecast.Date(startAt(stays, .2))); start > c.asOf+2 && !q.Emergency {
-		out.BringIn = &start
-	}
-	out.Tried, out.Kept80 = c.kept()
-	if out.Tried < leastCohort {
-		out.Warnings = append(out.Warnings, fmt.Sprintf("Only %d finished jobs of the last year could be tried against such quotes: the dates aren't corrected by them.", out.Tried))
-	}
-	out.Say = out.sentence()
+	out.Because = because(p.stays, int(q.DropOff-c.asOf), int(out.Ready.P80-c.asOf))
+	out.BringIn = l.bringIn()
+	out.LotSaved = int(out.BringIn - c.asOf)
+	out.later = q.PartsDays < 0 && l.habits.Needs[kind] > 0
+	out.Why = l.why(out, p)
+	c.record(&out, kind)
+	out.notes = len(out.Warnings)
+	out.doubt(c, q)
+	out.Say = out.sentence(q)
 	out.Cautions = append(out.Cautions, capacity.EstimateCaution)
 	if capacity.SafetyCritical(out.Kind) {
 		out.Cautions = append(out.Cautions, capacity.SafetyCaution)
@@ -130,16 +141,136 @@ func (c *Counter) Quote(q Inquiry) (Quote, error) {
 	return out, nil
 }
 
-// because says what the days are made of, from the stays about as long as the
-// one that is promised. What no part explains is the queue.
-func because(stays []capacity.Stay, days int) []Because {
+// Notes gives the warnings on the records, Doubts those on this quote.
+func (q Quote) Notes() []string { return q.Warnings[:q.notes] }
+
+// Doubts gives the warnings on this quote, Notes those on the records.
+func (q Quote) Doubts() []string { return q.Warnings[q.notes:] }
+
+// doubt adds the warnings that go with this quote.
+func (q *Quote) doubt(c *Counter, asked Inquiry) {
+	if q.Tried < leastCohort {
+		q.Warnings = append(q.Warnings, fmt.Sprintf("Only %d finished jobs of the last year could be tried against such quotes: the dates aren't corrected by them.", q.Tried))
+	}
+	longest := 0.0
+	for _, v := range c.visits {
+		if v.ready != 0 {
+			longest = max(longest, v.took(), v.quoted)
+		}
+	}
+	if longest > 0 && asked.Hours > longest {
+		q.Warnings = append(q.Warnings, fmt.Sprintf("%g h is more than any finished job of the past took (%.0f h). Are the hours right?", asked.Hours, longest))
+	}
+}
+
+// Bookable is the days ahead that a rig may come.
+const Bookable = 180
+
+const (
+	// A day's work goes on from one hour of the clock until another, and on half
+	// days for half as long: common practice, no source.
+	workFrom, workHours = 8, 9
+)
+
+// look is a question that is looked at: its floor, the jobs before it, and what
+// of the past corrects it.
+type look struct {
+	c        *Counter
+	calendar capacity.Calendar // what of today is left in it
+	floor    *capacity.Floor
+	habits   capacity.Habits
+	open     []capacity.OpenJob
+	q        capacity.Inquiry
+	level    [3]float64
+}
+
+func (c *Counter) look(q Inquiry, kind int) (l look, err error) {
+	l = look{c: c, calendar: c.calendar, habits: c.habitsOn(c.asOf), open: c.openOn(c.asOf),
+		q: capacity.Inquiry{Kind: kind, Hours: q.Hours, PartsDays: q.PartsDays, Emergency: q.Emergency}, level: [...]float64{.5, .8, .9}}
+	if share := c.calendar.OpenShare(c.asOf); q.Hour > workFrom && share > 0 {
+		l.calendar.Days = maps.Clone(c.calendar.Days)
+		if l.calendar.Days == nil {
+			l.calendar.Days = map[forecast.Date]float64{}
+		}
+		l.calendar.Days[c.asOf] = share * max(0, 1-float64(q.Hour-workFrom)/(workHours*min(1, share)))
+	}
+	if q.PartsDays < 0 { // past quotes didn't know of parts: where this one does, their misses tell nothing of it
+		for i, p := range l.level {
+			l.level[i] = c.level(c.asOf, p)
+		}
+	}
+	l.floor, err = capacity.NewFloor(c.crewOn(c.asOf), l.calendar, c.absences, namedKinds(c.kinds), c.asOf, floorDays)
+	return l, err
+}
+
+// possible is what may come of a rig that is dropped off on some day.
+type possible struct {
+	stays  []capacity.Stay
+	days   []int // of the stays, from the day of the question
+	ready  Ready
+	beyond bool
+}
+
+// dropped follows the rig, dropped off so many days from now, through futures
+// that are the same whatever the day.
+func (l *look) dropped(in int, held bool) (p possible) {
+	q := l.q
+	q.DropOff, q.Held = in, held
+	p.stays = l.habits.Stays(l.floor, l.open, q, quoteDraws, rand.New(rand.NewPCG(l.c.seed, uint64(l.c.asOf))))
+	p.days = make([]int, len(p.stays))
+	for i, s := range p.stays {
+		p.days[i] = s.Days
+	}
+	p.ready.P50 = l.by(p, l.level[0])
+	p.ready.P80 = max(p.ready.P50, l.by(p, l.level[1]))
+	p.ready.P90 = max(p.ready.P80, l.by(p, l.level[2]))
+	p.beyond = stayAt(p.days, l.level[2]) >= floorDays
+	return p
+}
+
+// by gives the day by which a share of the futures are ready.
+func (l *look) by(p possible, share float64) forecast.Date {
+	return l.calendar.NextOpen(l.c.asOf + forecast.Date(stayAt(p.days, share)))
+}
+
+// bringIn gives the last open day on which the rig may come, its place in line
+// kept from now on, so that it is ready by the same days with a chance of 5 and
+// of 8 in 10 as if it came now. An emergency comes at once.
+func (l *look) bringIn() forecast.Date {
+	first := l.calendar.NextOpen(l.c.asOf)
+	if l.q.Emergency {
+		return first
+	}
+	now := l.dropped(0, false).ready
+	var days []forecast.Date
+	for d := first + 1; d <= min(now.P50, l.c.asOf+Bookable); d++ {
+		if l.calendar.OpenShare(d) > 0 {
+			days = append(days, d)
+		}
+	}
+	// The later it comes, the later it is ready.
+	if i, _ := slices.BinarySearchFunc(days, now, func(d forecast.Date, now Ready) int {
+		if then := l.dropped(int(d-l.c.asOf), true).ready; then.P50 > now.P50 || then.P80 > now.P80 {
+			return 1
+		}
+		return -1
+	}); i > 0 {
+		return days[i-1]
+	}
+	return first
+}
+
+// because says what the days from drop-off are made of, from the stays about as
+// long as the one that is promised; all days count from the floor's first. What no
+// part explains is the queue.
+func because(stays []capacity.Stay, in, until int) []Because {
 	const around = 15 // percent of the stays, to either side
-	at, _ := slices.BinarySearchFunc(stays, days, func(s capacity.Stay, d int) int { return s.Days - d })
+	at, _ := slices.BinarySearchFunc(stays, until, func(s capacity.Stay, d int) int { return s.Days - d })
 	n := len(stays)
-	from, until := max(0, min(at, n-1)-n*around/100), min(n, at+n*around/100+1)
+	from, to := max(0, min(at, n-1)-n*around/100), min(n, at+n*around/100+1)
 	var all, parts, labor, growth, closed float64
-	for _, s := range stays[from:until] {
-		all += float64(s.Days)
+	for _, s := range stays[from:to] {
+		all += float64(s.Days - in)
 		parts += s.Parts
 		labor += s.Labor
 		growth += s.Growth
@@ -150,75 +281,39 @@ func because(stays []capacity.Stay, days int) []Because {
 	out := []Because{{"queue", queue}, {"labor", labor}, {"parts", parts}, {"closed days", closed}, {"growth", growth}}
 	for i := range out {
 		if whole > 0 {
-			out[i].Days = math.Round(10*out[i].Days/whole*float64(days)) / 10
+			out[i].Days = math.Round(10*out[i].Days/whole*float64(until-in)) / 10
 		}
 	}
 	return out
 }
 
-// startAt gives the first day of work that a share of the stays begin by.
-func startAt(stays []capacity.Stay, share float64) int {
-	days := make([]int, len(stays))
-	for i, s := range stays {
-		days[i] = s.Start
-	}
-	slices.Sort(days)
-	return stayAt(days, share)
-}
-
-// kept gives how many quotes of the last year were tried, and the share that
-// the 80 % dates would have kept.
-func (c *Counter) kept() (tried int, share *float64) {
-	kept, level := 0, c.level(c.asOf, .8)
+// record says how quotes of the last year would have turned out.
+func (c *Counter) record(q *Quote, kind int) {
+	kept, keptKind, level := 0., 0., c.level(c.asOf, .8)
 	for i, v := range c.visits {
 		t := c.trials[i]
 		if t.days == nil || v.in < c.asOf-cohortFrom || v.in >= c.asOf-cohortUntil {
 			continue
 		}
-		tried++
-		if v.ready != 0 && t.pit <= level {
+		in := v.ready != 0 && t.pit <= level
+		if q.Tried++; in {
 			kept++
 		}
+		if v.kind == kind {
+			if q.TriedKind++; in {
+				keptKind++
+			}
+		}
 	}
-	if tried == 0 {
-		return 0, nil
+	if q.Tried > 0 {
+		kept /= float64(q.Tried)
+		q.Kept80 = &kept
 	}
-	s := float64(kept) / float64(tried)
-	return tried, &s
+	if q.TriedKind >= tellsOfKind {
+		keptKind /= float64(q.TriedKind)
+		q.KeptKind = &keptKind
+	}
 }
 
-// sentence is what the service writer can read out.
-func (q Quote) sentence() string {
-	day := report.WeekDay
-	why := ""
-	reasons := slices.Clone(q.Because)
-	slices.SortStableFunc(reasons, func(a, b Because) int {
-		switch {
-		case a.Days > b.Days:
-			return -1
-		case a.Days < b.Days:
-			return 1
-		}
-		return 0
-	})
-	words := map[string]string{"queue": "jobs that are ahead of yours", "labor": "the work itself", "parts": "parts that may have to be ordered", "closed days": "days on which we are closed", "growth": "work that often turns up once a job is opened"}
-	var most []string
-	for _, r := range reasons {
-		if r.Days >= 1 && len(most) < 2 {
-			most = append(most, words[r.What])
-		}
-	}
-	if len(most) > 0 {
-		why = " Most of that time is for " + strings.Join(most, " and ") + "."
-	}
-	s := fmt.Sprintf("We expect to have it ready by %s; in 8 cases out of 10 it is.%s", day(q.Ready.P80), why)
-	if q.Ready.P50 == q.AsOf && q.Ready.P80 > q.AsOf {
-		s += " It may even be ready today."
-	} else if q.Ready.P50 < q.Ready.P80 {
-		s += fmt.Sprintf(" It may well be ready by %s.", day(q.Ready.P50))
-	}
-	if q.BringIn != nil {
-		s += fmt.Sprintf(" You can keep it at home until %s without losing time, unless a part has to be found out about first.", day(*q.BringIn))
-	}
-	return s
-}
+// tellsOfKind is how many quotes of a kind tell something of that kind.
+const tellsOfKind = 15

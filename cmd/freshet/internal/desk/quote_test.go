@@ -105,7 +105,7 @@ func TestQuote(t *testing.T) {
 			t.Errorf("want open days, have %v", day)
 		}
 	}
-	if rush := get(Inquiry{Kind: "cooling", Hours: 4, PartsDays: -1, Emergency: true}); rush.Ready.P80 >= usual.Ready.P80 || rush.BringIn != nil {
+	if rush := get(Inquiry{Kind: "cooling", Hours: 4, PartsDays: -1, Emergency: true}); rush.Ready.P80 >= usual.Ready.P80 || rush.BringIn != asOf {
 		t.Errorf("want an emergency before %v, and no wait at home, have %+v", usual.Ready.P80, rush)
 	}
 	here, late := get(Inquiry{Kind: "cooling", Hours: 4, PartsDays: 0}), get(Inquiry{Kind: "cooling", Hours: 4, PartsDays: 60})

@@ -38,7 +38,12 @@ func TestAnswers(t *testing.T) {
 		"/quote":                                            "Three dates will stand here",
 		"/quote?kind=cooling&hours=4&part=here":             "8 in 10: say this one",
 		"/quote/answer?kind=cooling&hours=2,5":              "2.5 hours",
-		"/quote/answer?kind=cooling&hours=lots":             "need a number such as 4",
+		"/quote/answer?kind=cooling&hours=2h+30m":           "2.5 hours",
+		"/quote/answer?kind=cooling&hours=500":              "Are the hours right?",
+		"/quote/answer?kind=cooling&drop_off=2026-12-07":    "If you bring it in on Monday, December 7, we expect",
+		"/quote/answer?kind=cooling&drop_off=2026-11-01":    "need a day of drop-off from 2026-11-23",
+		"/quote/answer?kind=cooling&drop_off=soon":          "Dropped off on: need a day.",
+		"/quote/answer?kind=cooling&hours=lots":             "such as 4, 2.5 or 2h 30m",
 		"/quote/answer?kind=cooling&part=days":              "need a number of 0 or more",
 		"/crew/answer":                                      "<p id=\"says\" hx-swap-oob=\"innerHTML\">As things stand",
 		"/crew/answer?tech=2&from=2027-03-01":               "What if: 2 technicians more from March 1, 2027. Then",
@@ -64,7 +69,7 @@ func TestAnswers(t *testing.T) {
 	if text := s.get("/quote").Body.String(); !strings.Contains(text, "not among the records yet") || !strings.Contains(text, "/quote/1/slip") {
 		t.Error("want to be told how it turned out, and a slip")
 	}
-	if text := s.get("/quote/1/slip").Body.String(); !strings.Contains(text, "repair order Q-77") || !strings.Contains(text, report.LongDay(kept[0].P80)) || !strings.Contains(text, capacity.EstimateCaution) {
+	if text := s.get("/quote/1/slip").Body.String(); !strings.Contains(text, "repair order Q-77") || !strings.Contains(text, report.LongDay(kept[0].P80)) || !strings.Contains(text, capacity.CustomerCaution) {
 		t.Errorf("the slip: have %s", text)
 	}
 	if w := s.get("/quote/9/slip"); w.Code != http.StatusNotFound {

@@ -8,6 +8,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"html/template"
+	"math"
 	"net/http"
 	"net/url"
 	"strings"
@@ -24,12 +25,20 @@ import (
 //go:embed templates/*.html
 var files embed.FS
 
-var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell, "made": madeOf}).ParseFS(files, "templates/*.html"))
+var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell, "hours": hoursOf}).ParseFS(files, "templates/*.html"))
 
 // dayOf writes a day that is kept as YYYY-MM-DD as people do.
 func dayOf(text string) (string, error) {
 	d, err := forecast.ParseDate(text)
 	return d.Time().Format("January 2, 2006"), err
+}
+
+// hoursOf writes the hours of a job.
+func hoursOf(v float64) string {
+	if v = math.Round(100*v) / 100; v == 1 {
+		return "1 hour"
+	}
+	return fmt.Sprintf("%g hours", v)
 }
 
 // page is what a handler gives to be shown.

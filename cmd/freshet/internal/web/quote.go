@@ -2,13 +2,13 @@ package web
 
 import (
 	"context"
-	"database/sql"
 	"net/http"
 	"strconv"
 	"strings"
 
 	"freshet/cmd/freshet/internal/desk"
-	"freshet/ingest/store"
+	"freshet/forecast"
+	"freshet/ingest"
 )
 
 // askQuotes is for what quotes are answered from.
@@ -18,22 +18,24 @@ var askQuotes = question[*desk.Counter]{"quotes", 1, false, func(ctx context.Con
 
 // asked is the form of a quote, as it was sent.
 type asked struct {
-	Kind, Hours, Part, PartsDays string
-	Emergency                    bool
+	Kind, Hours, Part, PartsDays, DropOff string
+	Emergency, Held                       bool
 }
 
 func readAsked(r *http.Request) asked {
 	return asked{Kind: r.FormValue("kind"), Hours: strings.TrimSpace(r.FormValue("hours")), Part: r.FormValue("part"),
-		PartsDays: strings.TrimSpace(r.FormValue("parts_days")), Emergency: r.FormValue("emergency") != ""}
+		PartsDays: strings.TrimSpace(r.FormValue("parts_days")), Emergency: r.FormValue("emergency") != "",
+		DropOff: r.FormValue("drop_off"), Held: r.FormValue("held") != ""}
 }
 
-// inquiry reads the form, or says what is wrong with it.
-func (a asked) inquiry() (desk.Inquiry, error) {
-	q := desk.Inquiry{Kind: a.Kind, PartsDays: -1, Emergency: a.Emergency}
+// inquiry reads the form, put at an hour of the shop's clock, or says what is
+// wrong with it.
+func (a asked) inquiry(hour int) (desk.Inquiry, error) {
+	q := desk.Inquiry{Kind: a.Kind, PartsDays: -1, Emergency: a.Emergency, Held: a.Held, Hour: hour}
 	var err error
 	if a.Hours != "" {
-		if q.Hours, err = strconv.ParseFloat(strings.Replace(a.Hours, ",", ".", 1), 64); err != nil {
-			return q, mistake("Hours: need a number such as 4 or 2.5.")
+		if q.Hours, err = ingest.ParseHours(a.Hours); err != nil {
+			return q, mistake("Hours: " + err.Error() + ".")
 		}
 	}
 	switch a.Part {
@@ -42,6 +44,11 @@ func (a asked) inquiry() (desk.Inquiry, error) {
 	case "days":
 		if q.PartsDays, err = strconv.ParseFloat(a.PartsDays, 64); err != nil || q.PartsDays < 0 {
 			return q, mistake("Days until the part is there: need a number of 0 or more.")
+		}
+	}
+	if a.DropOff != "" {
+		if q.DropOff, err = forecast.ParseDate(a.DropOff); err != nil {
+			return q, mistake("Dropped off on: need a day.")
 		}
 	}
 	return q, q.Check()
@@ -60,6 +67,10 @@ type quoteData struct {
 	Wrong  string
 	Recent []given
 	None   string // why there are no quotes
+
+	inquiry desk.Inquiry
+	Today   forecast.Date
+	Latest  forecast.Date // day that the rig may come
 }
 
 func (s *Server) quoteData(r *http.Request) (d quoteData, err error) {
@@ -73,13 +84,21 @@ func (s *Server) quoteData(r *http.Request) (d quoteData, err error) {
 		return d, err
 	}
 	d.Kinds = c.Kinds()
+	if d.Today, err = s.today(r.Context()); err != nil {
+		return d, err
+	}
+	d.Latest = d.Today + desk.Bookable
 	if d.Asked.Kind == "" {
 		return d, nil
 	}
-	q, err := d.Asked.inquiry()
+	hour, err := s.hour(r.Context())
+	if err != nil {
+		return d, err
+	}
+	d.inquiry, err = d.Asked.inquiry(hour)
 	if err == nil {
 		var v desk.Quote
-		if v, err = c.Quote(q); err == nil {
+		if v, err = c.Quote(d.inquiry); err == nil {
 			d.Quote = &v
 		}
 	}
@@ -100,11 +119,7 @@ func (s *Server) quote(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	today, err := s.today(r.Context())
-	if err != nil {
-		return err
-	}
-	if d.Recent, err = outcomes(r.Context(), s.shop(), recent, today); err != nil {
+	if d.Recent, err = outcomes(r.Context(), s.shop(), recent, d.Today); err != nil {
 		return err
 	}
 	return s.show(w, r, page{Template: "quote", Title: "Quote", Data: d})
@@ -128,30 +143,10 @@ func (s *Server) keepQuote(w http.ResponseWriter, r *http.Request) error {
 	if d.Quote == nil {
 		return problem{http.StatusBadRequest, "There is no quote to keep: " + d.Wrong}
 	}
-	q, err := d.Asked.inquiry()
-	if err != nil {
-		return problem{http.StatusBadRequest, err.Error()}
-	}
-	v := d.Quote
-	if _, err := s.Store.KeepQuote(r.Context(), store.Quote{GivenAt: s.Now(), AsOf: v.AsOf, Kind: v.Kind, Hours: sql.Null[float64]{V: q.Hours, Valid: q.Hours > 0},
-		PartsDays: sql.Null[float64]{V: q.PartsDays, Valid: q.PartsDays >= 0}, Emergency: q.Emergency,
-		P50: v.Ready.P50, P80: v.Ready.P80, P90: v.Ready.P90, RO: strings.TrimSpace(r.PostFormValue("ro"))}); err != nil {
+	kept := d.Quote.Kept(d.inquiry)
+	kept.GivenAt, kept.RO = s.Now(), strings.TrimSpace(r.PostFormValue("ro"))
+	if _, err := s.Store.KeepQuote(r.Context(), kept); err != nil {
 		return err
 	}
 	return s.back(w, r, "/quote", "quoted")
-}
-
-// madeOf says in plain words what days of a quote are for.
-func madeOf(what string) string {
-	switch what {
-	case "queue":
-		return "waiting in line"
-	case "labor":
-		return "the work itself"
-	case "parts":
-		return "waiting for parts"
-	case "growth":
-		return "work found once it is opened"
-	}
-	return what
 }

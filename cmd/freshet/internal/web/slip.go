@@ -3,6 +3,7 @@ package web
 import (
 	"context"
 	"fmt"
+	"math"
 	"net/http"
 	"slices"
 	"strconv"
@@ -73,8 +74,9 @@ func (s *Server) slip(w http.ResponseWriter, r *http.Request) error {
 	}
 	data := struct {
 		store.Quote
-		Cautions []string
-	}{all[i], []string{capacity.EstimateCaution}}
+		PartThere forecast.Date
+		Cautions  []string
+	}{all[i], all[i].AsOf + forecast.Date(math.Ceil(all[i].PartsDays.V)), []string{capacity.CustomerCaution}}
 	if capacity.SafetyCritical(data.Kind) {
 		data.Cautions = append(data.Cautions, capacity.SafetyCaution)
 	}

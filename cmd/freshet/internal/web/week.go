@@ -64,6 +64,12 @@ func (s *Server) today(ctx context.Context) (forecast.Date, error) {
 	return today(ctx, s.shop(), s.Now())
 }
 
+// hour gives the hour of the shop's clock.
+func (s *Server) hour(ctx context.Context) (int, error) {
+	loc, err := (&desk.Desk{Store: s.shop()}).Zone(ctx)
+	return s.Now().In(loc).Hour(), err
+}
+
 func today(ctx context.Context, db *store.Store, now time.Time) (forecast.Date, error) {
 	loc, err := (&desk.Desk{Store: db}).Zone(ctx)
 	if err != nil {

@@ -1,0 +1,6 @@
+-- +goose Up
+ALTER TABLE quotes ADD COLUMN drop_off TEXT COLLATE "C";
+ALTER TABLE quotes ADD COLUMN held BIGINT NOT NULL DEFAULT 0;
+-- +goose Down
+ALTER TABLE quotes DROP COLUMN held;
+ALTER TABLE quotes DROP COLUMN drop_off;
