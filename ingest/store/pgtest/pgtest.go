@@ -5,7 +5,8 @@
 // skipped with a word.
 //
 // The server keeps nothing safe (no fsync), and sorts texts as people do, so
-// that a test notices where the store needs them sorted by their bytes.
+// that a test notices where the store needs them sorted by their bytes. Its user
+// is an ordinary one who may make databases, and owns those alone.
 package pgtest
 
 import (
@@ -86,7 +87,7 @@ var start = sync.OnceValues(func() (string, error) {
 	}
 	// It ends when its input does, which is when this program ends, however it
 	// ends.
-	const script = `"$0/initdb" -D "$1/data" -U freshet -A trust -E UTF8 --locale-provider=icu --icu-locale=en-US --locale=C.UTF-8 --no-sync >"$1/log" 2>&1 || exit 1
+	const script = `"$0/initdb" -D "$1/data" -U postgres -A trust -E UTF8 --locale-provider=icu --icu-locale=en-US --locale=C.UTF-8 --no-sync >"$1/log" 2>&1 || exit 1
 "$0/postgres" -D "$1/data" -k "$1" -c listen_addresses= -c fsync=off -c full_page_writes=off -c max_connections=200 >>"$1/log" 2>&1 <&- &
 cat >"$1/ended"; kill -TERM $! && kill -INT $!; wait; cd /; rm -rf "$1"`
 	args := []string{"sh", "-c", script, folder, dir}
@@ -105,11 +106,13 @@ cat >"$1/ended"; kill -TERM $! && kill -INT $!; wait; cd /; rm -rf "$1"`
 		return "", err
 	}
 	go server.Wait() // which keeps its input from being collected, and so closed
-	address := (&url.URL{Scheme: "postgres", Path: "/postgres", RawQuery: url.Values{"host": {dir}, "user": {"freshet"}}.Encode()}).String()
+	address := func(user string) string {
+		return (&url.URL{Scheme: "postgres", Path: "/postgres", RawQuery: url.Values{"host": {dir}, "user": {user}}.Encode()}).String()
+	}
 	for deadline := time.Now().Add(time.Minute); ; time.Sleep(20 * time.Millisecond) {
-		err := run(context.Background(), address, "SELECT 1")
+		err := run(context.Background(), address("postgres"), "CREATE ROLE freshet LOGIN CREATEDB")
 		if err == nil {
-			return address, nil
+			return address("freshet"), nil
 		}
 		if time.Now().After(deadline) {
 			log, _ := os.ReadFile(filepath.Join(dir, "log"))

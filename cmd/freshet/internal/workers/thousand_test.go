@@ -2,6 +2,7 @@ package workers
 
 import (
 	"context"
+	"errors"
 	"flag"
 	"fmt"
 	"os"
@@ -11,6 +12,9 @@ import (
 	"syscall"
 	"testing"
 	"time"
+
+	"github.com/jackc/pgx/v5"
+	"github.com/jackc/pgx/v5/pgconn"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
@@ -113,22 +117,35 @@ func copyShop(t testing.TB, g *store.Group, from, to string) {
 			t.Fatal(query, err)
 		}
 	}
-	run("SET LOCAL session_replication_role = replica") // neither triggers nor order matter
 	rows, err := tx.Query(ctx, "SELECT c.relname FROM pg_class c WHERE c.relnamespace = $1::regnamespace AND c.relkind = 'r' AND c.relname NOT LIKE 'goose%'", "shop_"+from)
 	if err != nil {
 		t.Fatal(err)
 	}
-	var tables []string
-	for rows.Next() {
-		var name string
-		if err := rows.Scan(&name); err != nil {
-			t.Fatal(err)
-		}
-		tables = append(tables, name)
+	tables, err := pgx.CollectRows(rows, pgx.RowTo[string])
+	if err != nil {
+		t.Fatal(err)
 	}
 	for _, name := range tables {
-		run(fmt.Sprintf("DELETE FROM shop_%s.%s", to, name))
-		run(fmt.Sprintf("INSERT INTO shop_%s.%s OVERRIDING SYSTEM VALUE SELECT * FROM shop_%s.%s", to, name, from, name))
+		run(fmt.Sprintf("ALTER TABLE shop_%s.%s DISABLE TRIGGER USER", to, name))
+	}
+	for waiting := tables; len(waiting) > 0; { // those first that others refer to
+		name := waiting[0]
+		waiting = waiting[1:]
+		err := pgx.BeginFunc(ctx, tx, func(tx pgx.Tx) error {
+			if _, err := tx.Exec(ctx, fmt.Sprintf("DELETE FROM shop_%s.%s", to, name)); err != nil {
+				return err
+			}
+			_, err := tx.Exec(ctx, fmt.Sprintf("INSERT INTO shop_%s.%s OVERRIDING SYSTEM VALUE SELECT * FROM shop_%s.%s", to, name, from, name))
+			return err
+		})
+		if refers := new(pgconn.PgError); errors.As(err, &refers) && refers.Code == "23503" { // a foreign key
+			waiting = append(waiting, name)
+		} else if err != nil {
+			t.Fatal(name, err)
+		}
+	}
+	for _, name := range tables {
+		run(fmt.Sprintf("ALTER TABLE shop_%s.%s ENABLE TRIGGER USER", to, name))
 	}
 	run(fmt.Sprintf(`DO $$ DECLARE s record; BEGIN FOR s IN SELECT table_name t, column_name c FROM information_schema.columns WHERE table_schema = 'shop_%[1]s' AND is_identity = 'YES' LOOP
 		EXECUTE format('SELECT setval(pg_get_serial_sequence(''shop_%[1]s.%%s'', %%L), coalesce(max(%%I), 0) + 1, false) FROM shop_%[1]s.%%I', s.t, s.c, s.c, s.t); END LOOP; END $$`, to))
