@@ -187,9 +187,6 @@ func (r *Report) thisWeek() string {
 	if len(r.Weeks) == 0 && len(r.Failed) > 0 {
 		return "There is no forecast this time: what went wrong stands below."
 	}
-	if len(r.Weeks) == 0 && len(r.Failed) > 0 {
-		return "There is no forecast this time: what went wrong stands below."
-	}
 	if len(r.Weeks) == 0 {
 		return "There is nothing on record yet: import the shop's drop-offs first."
 	}
