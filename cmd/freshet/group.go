@@ -31,6 +31,9 @@ func (a *app) withGroup(c *cobra.Command, do func(*store.Group) error) error {
 	if !store.Shared(address) {
 		return usage{errors.New("--db: need the address of a group's database, postgres://…")}
 	}
+	if store.NamesShop(address) {
+		return usage{errors.New("need the group, have one shop of it: leave out --shop, and the shop in the address")}
+	}
 	g, err := store.OpenGroup(c.Context(), address)
 	if err != nil {
 		return err
@@ -80,6 +83,7 @@ Shops of one area share a season: a shop with less than three years of records b
 from the older ones of its area what its own can't tell yet. And only shops of one
 area lend each other technicians.`,
 		Example: `  freshet group
+  freshet group add creekside lakeview
   freshet group area north creekside lakeview
   freshet group user pat --owner creekside,lakeview --passphrase-file pat.txt
   freshet group file creekside drop-offs.csv`,
@@ -104,7 +108,80 @@ area lend each other technicians.`,
 		RunE: func(c *cobra.Command, args []string) error {
 			return a.withGroup(c, func(g *store.Group) error { return a.handIn(c.Context(), g, args[0], args[1:]) })
 		}}
-	c.AddCommand(area, a.groupUser(), file)
+	c.AddCommand(a.groupAdd(), area, a.groupUser(), file, a.groupRemove())
+	return c
+}
+
+// groupAdd makes shops.
+func (a *app) groupAdd() *cobra.Command {
+	return &cobra.Command{Use: "add SHOP…", Short: "Make shops, or take in ones that were brought back from a dump", Args: cobra.MinimumNArgs(1),
+		Long: `Makes shops with nothing in them yet, of names of small letters, figures and
+underscores. Where the database has a shop's schema already, brought back by
+PostgreSQL's own means from what pg_dump wrote, that shop is the group's from then
+on, with its records; its area and its users have to be named again.`,
+		Example: `  freshet group add creekside lakeview
+  freshet import --shop creekside drop-offs.csv`,
+		RunE: func(c *cobra.Command, args []string) error {
+			ctx := c.Context()
+			return a.withGroup(c, func(g *store.Group) error {
+				have, err := g.Shops(ctx)
+				if err != nil {
+					return err
+				}
+				found := map[string]bool{}
+				for _, shop := range args { // all of them, or none
+					if slices.Contains(have, shop) {
+						return fmt.Errorf("the group has a shop %s already", shop)
+					}
+					if found[shop], err = g.Holds(ctx, shop); err != nil {
+						return err
+					}
+				}
+				for _, shop := range args {
+					db, err := g.Add(ctx, shop)
+					if err != nil {
+						return err
+					}
+					if err := db.Close(); err != nil {
+						return err
+					}
+					said := "is made, with nothing in it yet"
+					if found[shop] {
+						said = "was in the database, and is the group's with its records: 'freshet check' looks over them"
+					}
+					fmt.Fprintf(a.out, "%s %s.\n", shop, said)
+				}
+				return nil
+			})
+		}}
+}
+
+// groupRemove takes a shop away.
+func (a *app) groupRemove() *cobra.Command {
+	again := ""
+	c := &cobra.Command{Use: "remove SHOP", Short: "Take a shop away, with all its records", Args: cobra.ExactArgs(1),
+		Long: `Takes a shop out of the group and its records out of the database, for good. Keep
+them before: with 'freshet move' in a file, or with pg_dump, from which PostgreSQL
+brings the shop's schema back and 'freshet group add' the shop.`,
+		Example: `  pg_dump -n shop_creekside -f creekside.sql freshet
+  freshet group remove creekside --for-good creekside`,
+		RunE: func(c *cobra.Command, args []string) error {
+			ctx, shop := c.Context(), args[0]
+			return a.withGroup(c, func(g *store.Group) error {
+				if err := known(ctx, g, args); err != nil {
+					return err
+				}
+				if again != shop {
+					return usage{fmt.Errorf("all records of %[1]s would go: keep them first, with pg_dump -n shop_%[1]s, then say --for-good %[1]s", shop)}
+				}
+				if err := g.Remove(ctx, shop); err != nil {
+					return err
+				}
+				fmt.Fprintf(a.out, "%s is gone.\n", shop)
+				return nil
+			})
+		}}
+	c.Flags().StringVar(&again, "for-good", "", "`SHOP` once more, so that no other goes by mistake")
 	return c
 }
 
@@ -171,7 +248,11 @@ of money. A new user needs a passphrase, in a file that you alone can read.`,
 				}
 				name := args[0]
 				if remove {
-					return g.RemoveUser(ctx, name)
+					if had, err := g.RemoveUser(ctx, name); err != nil || !had {
+						return cmp.Or(err, fmt.Errorf("there is no user %s: 'freshet group user' lists them", name))
+					}
+					fmt.Fprintf(a.out, "%s is let in no more.\n", name)
+					return nil
 				}
 				if err := known(ctx, g, slices.Concat(owner, counter, out)); err != nil {
 					return err

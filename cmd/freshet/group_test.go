@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/jackc/pgx/v5"
 	"go.yaml.in/yaml/v3"
 
 	"freshet/ingest/store"
@@ -36,14 +37,28 @@ func TestGroup(t *testing.T) {
 		status int
 		says   string
 	}{
+		{"group", done, "shop"},
+		{"shop --shop east --name East", failed, `no shop "east"; it has none yet`},
+		{"group add east west", done, "west is made"},
+		{"group add north East", failed, "small letters"},
+		{"group add north west", failed, "a shop west already"},
 		{"shop --shop east --name East", done, "East"},
 		{"shop --shop west --name West", done, "West"},
+		{"import --shop eats " + file, failed, `no shop "eats": did you mean east?`},
+		{"import --shop south " + file, failed, `no shop "south"; it has east, west` + "\n"},
+		{"serve --shop south", failed, "no shop"},
+		{"import " + file, misuse, "the group has east, west"},
+		{"group --shop east", misuse, "leave out --shop"},
+		{"work --shop east", misuse, "leave out --shop"},
 		{"group", done, "no report yet"},
 		{"group area north east west", done, ""},
 		{"group area north south", failed, "south"},
 		{"group user pat --owner east", misuse, "needs a passphrase"},
 		{"group user pat --owner east --counter west --passphrase-file " + words, done, "counter"},
 		{"group user", done, "pat"},
+		{"group user pta --remove", failed, "no user pta"},
+		{"group user pat --remove", done, "let in no more"},
+		{"group user pat --remove", failed, "no user pat"},
 		{"group file east " + file, done, "jobs.csv waits for a worker"},
 		{"group --json", done, `"area":"north"`},
 		{"work --at-once 0", misuse, "at-once"},
@@ -151,7 +166,7 @@ func TestFileHandedIn(t *testing.T) {
 	if err := os.WriteFile(file, []byte("ro_number,dropped_off,kind\n1,2026-11-02,brakes\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	for _, args := range [][]string{{"shop", "--shop", "east", "--name", "East"}, {"group", "file", "east", file}} {
+	for _, args := range [][]string{{"group", "add", "east"}, {"group", "file", "east", file}} {
 		if status, _, errs := call(t, args...); status != done {
 			t.Fatalf("%v: %d %s", args, status, errs)
 		}
@@ -174,5 +189,48 @@ func TestFileHandedIn(t *testing.T) {
 	stop()
 	if status := <-worked; status != done || len(in) != 1 || in[0].File != "jobs.csv" || in[0].Added != 1 {
 		t.Errorf("want the file taken in, have %+v, and a worker that ended with %d\n%s", in, status, &log)
+	}
+}
+
+// A shop is taken away, with its records, when its name is said twice; one whose
+// schema was brought back from a dump is taken in with them.
+func TestGroupShops(t *testing.T) {
+	address := pgtest.Database(t)
+	t.Setenv("FRESHET_DB", address)
+	say := func(want int, says string, args ...string) {
+		t.Helper()
+		status, out, errs := call(t, args...)
+		if status != want || !strings.Contains(out+errs, says) {
+			t.Errorf("%v: want %d and %q, have %d\n%s%s", args, want, says, status, out, errs)
+		}
+	}
+	say(done, "east is made, with nothing", "group", "add", "east", "west")
+	say(done, "", "import", "--shop", "east", "--accept-guesses", filepath.Join("..", "..", "testdata", "shop", "odd-export.csv"))
+	say(misuse, "pg_dump -n shop_east", "group", "remove", "east")
+	say(misuse, "pg_dump -n shop_east", "group", "remove", "east", "--for-good", "west")
+	say(failed, "did you mean east", "group", "remove", "eest", "--for-good", "eest")
+	say(done, "", "check", "--shop", "east")
+
+	// As after psql on what pg_dump wrote: the schema is there, and no shop of it.
+	c, err := pgx.Connect(t.Context(), address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close(context.WithoutCancel(t.Context()))
+	if _, err := c.Exec(t.Context(), "DELETE FROM freshet.shops WHERE name = 'east'"); err != nil {
+		t.Fatal(err)
+	}
+	say(failed, `no shop "east"`, "check", "--shop", "east")
+	say(done, "east was in the database", "group", "add", "east")
+	_, kinds, _ := call(t, "kinds", "--shop", "east")
+	if !strings.Contains(kinds, "Water pump") {
+		t.Errorf("want its records back, have\n%s", kinds)
+	}
+
+	say(done, "east is gone", "group", "remove", "east", "--for-good", "east")
+	say(failed, `no shop "east"`, "kinds", "--shop", "east")
+	say(done, "east is made, with nothing", "group", "add", "east")
+	if status, out, _ := call(t, "kinds", "--shop", "east"); status == done && out == kinds {
+		t.Errorf("its records are still there:\n%s", out)
 	}
 }

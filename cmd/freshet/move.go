@@ -22,10 +22,14 @@ serve' on the first one before.
 
 A shop in PostgreSQL has an address such as postgres://user@host/database?shop=north.
 It is backed up by PostgreSQL's own means: pg_dump --schema=shop_north.`,
-		Example: `  freshet move --from shop.db --to 'postgres://freshet@db.example/shops?shop=north'`,
+		Example: `  freshet move --from shop.db --to postgres://freshet@db.example/shops --shop north
+  freshet move --from 'postgres://freshet@db.example/shops?shop=north' --to north.db`,
 		RunE: func(c *cobra.Command, _ []string) (err error) {
 			if from == "" || to == "" {
 				return usage{errors.New("need --from and --to, each a file or an address such as postgres://user@host/database?shop=name")}
+			}
+			if err := a.shopOf(&from, &to); err != nil {
+				return err
 			}
 			old, err := store.OpenThere(c.Context(), from)
 			if err != nil {
@@ -68,6 +72,28 @@ It is backed up by PostgreSQL's own means: pg_dump --schema=shop_north.`,
 	c.Flags().StringVar(&from, "from", "", "`DATABASE` to copy: a file or postgres://…")
 	c.Flags().StringVar(&to, "to", "", "`DATABASE` to copy into, with nothing in it: a file or postgres://…")
 	return c
+}
+
+// shopOf puts the shop that --shop names into the addresses of groups, and refuses
+// one that names none then.
+func (a *app) shopOf(addresses ...*string) (err error) {
+	used := a.shopName == ""
+	for _, address := range addresses {
+		if !store.Shared(*address) || store.NamesShop(*address) {
+			continue
+		}
+		if a.shopName == "" {
+			return usage{errors.New("--shop: need the name of the shop in the group's database")}
+		}
+		if *address, err = store.AddressOf(*address, a.shopName); err != nil {
+			return usage{err}
+		}
+		used = true
+	}
+	if !used {
+		return usage{errors.New("--shop: need --from or --to with a group's address, postgres://…, that names no shop yet")}
+	}
+	return nil
 }
 
 // unserved keeps a database from being served while it is copied, if it could

@@ -34,14 +34,20 @@ func TestMove(t *testing.T) {
 		t.Errorf("want no second move, have %d %s", status, errs)
 	}
 	for want, args := range map[string][]string{
-		"no shop \"south\"":    {"kinds", "--db", address, "--shop", "south"},
+		"did you mean north":   {"kinds", "--db", address, "--shop", "nort"},
 		"PostgreSQL's own":     {"backup", "--db", address, "--shop", "north", filepath.Join(dir, "backup.db")},
 		"postgres://":          {"kinds", "--db", file, "--shop", "north"},
 		"need --from and --to": {"move", "--from", file},
+		"need the name of":     {"move", "--from", file, "--to", address},
+		"names no shop yet":    {"move", "--from", file, "--to", address + "&shop=south", "--shop", "north"},
 	} {
 		if status, _, errs := call(t, args...); status == done || !strings.Contains(errs, want) {
 			t.Errorf("%v: want %q, have %d %s", args, want, status, errs)
 		}
+	}
+	must("move", "--from", file, "--to", address, "--shop", "south")
+	if have := must("kinds", "--db", address, "--shop", "south"); have != before {
+		t.Errorf("want\n%s\nhave\n%s", before, have)
 	}
 	must("move", "--from", address+"&shop=north", "--to", back)
 	if have := must("kinds", "--db", back); have != before {

@@ -56,6 +56,9 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer, now func(
 	root.SetOut(stdout)
 	root.SetErr(stderr)
 	err := root.ExecuteContext(ctx)
+	if none := (*store.NoShop)(nil); errors.As(err, &none) {
+		err = noShop(none)
+	}
 	switch {
 	case err == nil:
 		return done
@@ -164,9 +167,33 @@ func misspelt(c *cobra.Command, err error) error {
 	return usage{fmt.Errorf("%w%s", err, didYouMean(near))}
 }
 
-// mostTypos is how many letters a command or a flag may be off, as cobra's own
-// suggestions have it.
+// mostTypos is how many letters a command, a flag or a shop's name may be off, as
+// cobra's own suggestions have it.
 const mostTypos = 2
+
+// noShop says that a group hasn't got a shop, and names those that may be meant.
+func noShop(none *store.NoShop) error {
+	const most = 8
+	have := "none yet: 'freshet group add' makes one"
+	if n := len(none.Have); n > most {
+		have = fmt.Sprintf("%s and %d more: 'freshet group' lists them", strings.Join(none.Have[:most], ", "), n-most)
+	} else if n > 0 {
+		have = strings.Join(none.Have, ", ")
+	}
+	if none.Name == "" {
+		return usage{fmt.Errorf("--shop: need the name of a shop; the group has %s", have)}
+	}
+	var near []string
+	for _, name := range none.Have {
+		if levenshtein.ComputeDistance(name, none.Name) <= mostTypos {
+			near = append(near, name)
+		}
+	}
+	if near != nil {
+		return fmt.Errorf("the group has no shop %q%s", none.Name, didYouMean(near))
+	}
+	return fmt.Errorf("the group has no shop %q; it has %s", none.Name, have)
+}
 
 // quoteFirst makes the first word of a flag's usage, its unit, what help shows
 // beside the flag.
@@ -185,18 +212,18 @@ func (a *app) open(ctx context.Context) (*store.Store, error) {
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("there is no database at %s: import a file first, or name another with --db", path)
 	}
-	if none := (*store.NoShop)(nil); errors.As(err, &none) {
-		return nil, fmt.Errorf("the group has no shop %q, it has %q: import a file first, or name another with --shop", none.Name, none.Have)
-	}
 	return db, err
 }
 
 // create opens the database that the call names, and makes it if there is
-// none.
+// none. A group's shop has to be there: 'freshet group add' makes one.
 func (a *app) create(ctx context.Context) (*store.Store, error) {
 	path, err := a.path()
 	if err != nil {
 		return nil, err
+	}
+	if store.Shared(path) {
+		return store.OpenThere(ctx, path)
 	}
 	return store.Open(ctx, path)
 }

@@ -40,21 +40,16 @@ func Shared(address string) bool {
 	return strings.HasPrefix(address, "postgres://") || strings.HasPrefix(address, "postgresql://")
 }
 
-// usualShop is the shop that an address without a name means.
-const usualShop = "main"
-
-// parseAddress takes the shop's name off an address.
+// parseAddress takes the shop's name, empty if there is none, off an address.
 func parseAddress(address string) (u *url.URL, shop string, err error) {
 	if u, err = url.Parse(address); err != nil {
 		return nil, "", errors.New("store: need an address such as postgres://user@host/database?shop=name, have one that can't be read") // it may hold a password
 	}
 	q := u.Query()
-	if shop = q.Get("shop"); shop == "" {
-		shop = usualShop
-	}
+	shop = q.Get("shop")
 	q.Del("shop")
 	u.RawQuery = q.Encode()
-	return u, shop, checkShop(shop)
+	return u, shop, nil
 }
 
 var shopName = regexp.MustCompile(`^[a-z0-9_]{1,50}$`)
@@ -217,7 +212,7 @@ func (g *Group) Shops(ctx context.Context) ([]string, error) {
 
 // NoShop is the error of a shop that a group hasn't got.
 type NoShop struct {
-	Name string
+	Name string // empty: none was named
 	Have []string
 }
 
@@ -225,8 +220,9 @@ func (e *NoShop) Error() string {
 	return fmt.Sprintf("store: need a shop of the group, have %q; there are %q", e.Name, e.Have)
 }
 
-// Add makes a shop, with nothing in it yet, if the group has none of that name,
-// and opens it.
+// Add makes a shop, if the group has none of that name, and opens it. There is
+// nothing in it yet, unless its schema is there already: one that was brought
+// back from a dump, say.
 func (g *Group) Add(ctx context.Context, name string) (*Store, error) {
 	if err := checkShop(name); err != nil {
 		return nil, err
@@ -255,6 +251,32 @@ func (g *Group) Open(ctx context.Context, name string) (*Store, error) {
 		return nil, err
 	}
 	return g.shop(name), nil
+}
+
+// Holds tells whether the database has a shop's schema, be it a shop of the
+// group's or not.
+func (g *Group) Holds(ctx context.Context, name string) (there bool, err error) {
+	if err := checkShop(name); err != nil {
+		return false, err
+	}
+	return there, wrap(g.own.GetContext(ctx, &there, "SELECT to_regnamespace(?) IS NOT NULL", schemaOf(name)))
+}
+
+// Remove takes a shop away, with all its records. It is a *NoShop if the group
+// has none of that name.
+func (g *Group) Remove(ctx context.Context, name string) error {
+	return inTx(ctx, g.own, func(tx *sqlx.Tx) error {
+		r, err := tx.ExecContext(ctx, "DELETE FROM shops WHERE name = ?", name)
+		if err != nil {
+			return wrap(err)
+		}
+		if n, err := r.RowsAffected(); err != nil || n == 0 {
+			have, failed := g.Shops(ctx)
+			return errors.Join(err, failed, &NoShop{name, have})
+		}
+		_, err = tx.ExecContext(ctx, "DROP SCHEMA "+pgx.Identifier{schemaOf(name)}.Sanitize()+" CASCADE")
+		return wrap(err)
+	})
 }
 
 func schemaOf(shop string) string { return "shop_" + shop }

@@ -350,10 +350,14 @@ func (g *Group) User(ctx context.Context, name string) (hash, set string, err er
 	return hash, set, wrap(err)
 }
 
-// RemoveUser forgets a user.
-func (g *Group) RemoveUser(ctx context.Context, name string) error {
-	_, err := g.own.ExecContext(ctx, "DELETE FROM users WHERE name = ?", name)
-	return wrap(err)
+// RemoveUser forgets a user, and tells whether there was one of that name.
+func (g *Group) RemoveUser(ctx context.Context, name string) (had bool, err error) {
+	r, err := g.own.ExecContext(ctx, "DELETE FROM users WHERE name = ?", name)
+	if err != nil {
+		return false, wrap(err)
+	}
+	n, err := r.RowsAffected()
+	return n > 0, wrap(err)
 }
 
 // SetMember lets a user into a shop as counter or owner; an empty role shuts him

@@ -50,7 +50,8 @@ type Store struct {
 // database is write-protected it is opened to be read: see [Store.Refusal].
 //
 // A path such as postgres://user@host/database?shop=name is a shop of a group,
-// see [OpenGroup]; without a name it is the shop main.
+// see [OpenGroup]. A person who misspells such a name should get no new shop:
+// [OpenThere] makes none.
 func Open(ctx context.Context, path string) (*Store, error) {
 	if Shared(path) {
 		return openShop(ctx, path, (*Group).Add)
