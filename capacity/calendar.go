@@ -75,7 +75,7 @@ func (c Calendar) OpenShare(d forecast.Date) float64 {
 		return share
 	}
 	share := c.Week[d.Weekday()]
-	if share > 0 && c.holiday(d) {
+	if c.Holiday(d) != "" {
 		return 0
 	}
 	return share

@@ -10,7 +10,7 @@ import (
 )
 
 // afterThanksgiving isn't a federal holiday, but many shops close.
-var afterThanksgiving = us.DayAfterThanksgivingDay
+var afterThanksgiving = us.DayAfterThanksgivingDay.Clone(&cal.Holiday{Name: "Day after Thanksgiving"})
 
 var holidayByName = func() map[string]*cal.Holiday {
 	m := map[string]*cal.Holiday{afterThanksgiving.Name: afterThanksgiving}
@@ -45,10 +45,14 @@ func DefaultHolidays() []string {
 	return names
 }
 
-// holiday tells whether one of the calendar's holidays closes the shop on d:
-// the day itself, or, where it falls on a day on which the shop is shut
-// anyway, the weekday on which it is observed.
-func (c Calendar) holiday(d forecast.Date) bool {
+// Holiday names the one of the calendar's holidays that closes the shop on d:
+// the day itself, or, where it falls on a day on which the shop is shut anyway,
+// the weekday on which it is observed. It is "" where none does. Days that are
+// exceptions are none of its business.
+func (c Calendar) Holiday(d forecast.Date) string {
+	if c.Week[d.Weekday()] == 0 {
+		return ""
+	}
 	// The observed day of January 1 may lie in the year before.
 	for year := (d - 3).Year(); year <= (d + 3).Year(); year++ {
 		days := holidaysIn(year)
@@ -58,11 +62,11 @@ func (c Calendar) holiday(d forecast.Date) bool {
 				h.actual = h.observed
 			}
 			if ok && h.actual == d {
-				return true
+				return name
 			}
 		}
 	}
-	return false
+	return ""
 }
 
 type holiday struct{ actual, observed forecast.Date }

@@ -47,6 +47,7 @@ FRESHET_DB says. Give the shop its name and its time zone:
 	name       Quillback
 	time zone  America/Denver
 	open       mon tue wed thu fri
+	closed on  New Year's Day, Memorial Day, Independence Day, Labor Day, Thanksgiving Day, Day after Thanksgiving, Christmas Day
 	bays       0 (no limit)
 	folder     none is watched: --folder DIR takes in what is dropped there
 	database   shop.db

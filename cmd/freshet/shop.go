@@ -12,15 +12,18 @@ import (
 )
 
 func (a *app) shop() *cobra.Command {
-	var name, zone, open, bays, folder string
+	var name, zone, open, holidays, bays, folder string
 	limits := desk.Limits()
 	values := make([]float64, len(limits))
 	c := &cobra.Command{Use: "shop", Short: "Say the shop's name, time zone, costs and limits, or see them", Args: cobra.NoArgs,
-		Long: `Says the shop's name, its time zone, the days on which it is open, how many can work at
-once, and the costs and limits behind the advice. Without flags it shows them all, and
-which are yours and which are the usual ones.`,
+		Long: `Says the shop's name, its time zone, the days on which it is open, the holidays on which
+it closes, how many can work at once, and the costs and limits behind the advice. Without
+flags it shows them all, and which are yours and which are the usual ones. Unless you say
+otherwise the shop closes on New Year's Day, Memorial Day, Independence Day, Labor Day,
+Thanksgiving, the day after it, and Christmas Day.`,
 		Example: `  freshet shop --name "Our Shop" --zone America/Denver
-  freshet shop --open "mon tue wed thu fri sat=0.5" --hire-cost 4000`,
+  freshet shop --open "mon tue wed thu fri sat=0.5" --hire-cost 4000
+  freshet shop --holidays "Memorial Day, Labor Day, Thanksgiving, Christmas"`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			ctx := c.Context()
 			if _, err := time.LoadLocation(zone); err != nil {
@@ -28,6 +31,13 @@ which are yours and which are the usual ones.`,
 			}
 			if _, err := desk.ParseWeek(open); open != "" && err != nil {
 				return usage{fmt.Errorf("--open: %w", err)}
+			}
+			closed, err := desk.ParseHolidays(holidays)
+			if holidays != "" {
+				if err != nil {
+					return usage{fmt.Errorf("--holidays: %w", err)}
+				}
+				holidays = desk.WriteHolidays(closed)
 			}
 			if _, err := desk.ParseBays(bays); bays != "" && err != nil {
 				return usage{fmt.Errorf("--bays: %w", err)}
@@ -48,7 +58,7 @@ which are yours and which are the usual ones.`,
 				return err
 			}
 			defer db.Close()
-			for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingOpen, open}, {desk.SettingBays, bays}} {
+			for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingOpen, open}, {desk.SettingHolidays, holidays}, {desk.SettingBays, bays}} {
 				if s[1] == "" {
 					continue
 				}
@@ -61,7 +71,7 @@ which are yours and which are the usual ones.`,
 					return err
 				}
 			}
-			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"bays", desk.SettingBays, "0 (no limit)"}, {"folder", week.SettingFolder, "none is watched: --folder DIR takes in what is dropped there"}} {
+			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"closed on", desk.SettingHolidays, desk.UsualHolidays()}, {"bays", desk.SettingBays, "0 (no limit)"}, {"folder", week.SettingFolder, "none is watched: --folder DIR takes in what is dropped there"}} {
 				v, err := db.Setting(ctx, s[1], s[2])
 				if err != nil {
 					return err
@@ -94,6 +104,7 @@ which are yours and which are the usual ones.`,
 	c.Flags().StringVar(&name, "name", "", "the shop's `NAME`, as pages and reports show it")
 	c.Flags().StringVar(&zone, "zone", "", "the time `ZONE` in which its days begin, such as America/Denver")
 	c.Flags().StringVar(&open, "open", "", "the `DAYS` on which it opens, such as \"mon tue wed thu fri sat=0.5\" (0.5: half a day)")
+	c.Flags().StringVar(&holidays, "holidays", "", "the `NAMES` of the holidays on which it closes each year, apart by commas, such as \"Thanksgiving, Christmas\" (none: on none)")
 	c.Flags().StringVar(&bays, "bays", "", "`NUMBER` of technicians who can work at once (0: no limit)")
 	c.Flags().StringVar(&folder, "folder", "", "a `DIR` from which new exports are taken in by themselves (\"\": none)")
 	for i, l := range limits {

@@ -109,7 +109,7 @@ func (d *Desk) load(ctx context.Context, ask Ask) (*shop, error) {
 	if err := ask.Check(); err != nil {
 		return nil, err
 	}
-	s := &shop{ask: ask, jobsFrom: ask.AsOf, draws: d.Draws, calendar: capacity.DefaultCalendar()}
+	s := &shop{ask: ask, jobsFrom: ask.AsOf, draws: d.Draws}
 	var err error
 	if s.name, err = d.Store.Setting(ctx, SettingName, "the shop"); err != nil {
 		return nil, err
@@ -166,6 +166,13 @@ func (s *shop) readCalendar(ctx context.Context, db *store.Store) error {
 	}
 	if s.calendar.Bays, err = ParseBays(bays); err != nil {
 		return fmt.Errorf("the shop's setting %s: %w", SettingBays, err)
+	}
+	holidays, err := db.Setting(ctx, SettingHolidays, UsualHolidays())
+	if err != nil {
+		return err
+	}
+	if s.calendar.Holidays, err = ParseHolidays(holidays); err != nil {
+		return fmt.Errorf("the shop's setting %s: %w", SettingHolidays, err)
 	}
 	s.calendar.Days = map[forecast.Date]float64{}
 	for _, a := range off {

@@ -1,16 +1,23 @@
 package desk
 
 import (
+	"cmp"
+	"context"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
+
+	"freshet/capacity"
+	"freshet/ingest"
 )
 
 // Names of settings of when and for how many the shop is open.
 const (
-	SettingOpen = "shop.open"
-	SettingBays = "shop.bays"
+	SettingOpen     = "shop.open"
+	SettingBays     = "shop.bays"
+	SettingHolidays = "shop.holidays"
 )
 
 // UsualWeek is the opening of a shop that hasn't said.
@@ -42,6 +49,54 @@ func ParseWeek(text string) (week [7]float64, err error) {
 		return week, fmt.Errorf("need at least one day on which the shop opens, have %q", text)
 	}
 	return week, nil
+}
+
+// UsualHolidays are those on which a shop that hasn't said closes.
+func UsualHolidays() string { return WriteHolidays(capacity.DefaultHolidays()) }
+
+// noHolidays is said of a shop that closes on none.
+const noHolidays = "none"
+
+// WriteHolidays writes holidays as ParseHolidays reads them.
+func WriteHolidays(names []string) string {
+	return cmp.Or(strings.Join(names, ", "), noHolidays)
+}
+
+// ParseHolidays reads the holidays on which the shop closes each year, apart by
+// commas, out of capacity.KnownHolidays; "none" for none. The beginning of a
+// name does, from four letters on, where it is that of one alone.
+func ParseHolidays(text string) (names []string, err error) {
+	if ingest.Fold(text) == noHolidays {
+		return nil, nil
+	}
+	known := capacity.KnownHolidays()
+	for part := range strings.FieldsFuncSeq(text, func(r rune) bool { return r == ',' || r == ';' }) {
+		said, fits := ingest.Fold(part), []string(nil)
+		for _, name := range known {
+			if f := ingest.Fold(name); f == said || len(said) >= 4 && strings.HasPrefix(f, said) {
+				fits = append(fits, name)
+			}
+		}
+		if len(fits) != 1 {
+			return nil, fmt.Errorf("need holidays out of %s, or %s, have %q", strings.Join(known, ", "), noHolidays, strings.TrimSpace(part))
+		}
+		if !slices.Contains(names, fits[0]) {
+			names = append(names, fits[0])
+		}
+	}
+	if names == nil {
+		return nil, fmt.Errorf("need holidays out of %s, or %s, have %q", strings.Join(known, ", "), noHolidays, text)
+	}
+	slices.SortFunc(names, func(a, b string) int { return slices.Index(known, a) - slices.Index(known, b) })
+	return names, nil
+}
+
+// Calendar gives when the shop opens, by its settings and the days on which all
+// of it is off.
+func (d *Desk) Calendar(ctx context.Context) (capacity.Calendar, error) {
+	s := &shop{}
+	err := s.readCalendar(ctx, d.Store)
+	return s.calendar, err
 }
 
 // ParseBays reads how many technicians can work at once, 0 for no limit.

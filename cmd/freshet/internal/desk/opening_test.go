@@ -3,6 +3,7 @@ package desk_test
 import (
 	"context"
 	"math"
+	"strings"
 	"testing"
 
 	"freshet/capacity"
@@ -29,6 +30,52 @@ func TestParseWeek(t *testing.T) {
 		if have, err := desk.ParseBays(text); err == nil {
 			t.Errorf("%q is taken for %v", text, have)
 		}
+	}
+}
+
+func TestParseHolidays(t *testing.T) {
+	for text, want := range map[string]string{
+		"christmas; THANKSGIVING":    "Thanksgiving Day, Christmas Day",
+		"Day after Thanksgiving":     "Day after Thanksgiving",
+		"labor day, labor":           "Labor Day",
+		"None":                       "none",
+		desk.UsualHolidays():         desk.UsualHolidays(),
+		"New Year’s Day, Juneteenth": "New Year's Day, Juneteenth",
+	} {
+		if have, err := desk.ParseHolidays(text); err != nil || desk.WriteHolidays(have) != want {
+			t.Errorf("%q: want %s, have %v, %v", text, want, have, err)
+		}
+	}
+	for _, text := range []string{"", ",", "Easter Bunny Day", "day", "Christmas, x"} {
+		if have, err := desk.ParseHolidays(text); err == nil {
+			t.Errorf("%q is taken for %v", text, have)
+		}
+	}
+}
+
+// A shop that is open on Thanksgiving has its hours.
+func TestHolidays(t *testing.T) {
+	d := empty(t)
+	closed := forecast.NewDate(2026, 11, 26)
+	open := func() float64 {
+		t.Helper()
+		c, err := d.Calendar(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return c.OpenDays(closed.Monday(), closed.Monday()+7)
+	}
+	if open() != 3 {
+		t.Errorf("have %v days", open())
+	}
+	if err := d.Store.Set(t.Context(), desk.SettingHolidays, "Christmas Day"); err != nil || open() != 5 {
+		t.Errorf("have %v days, %v", open(), err)
+	}
+	if err := d.Store.Set(t.Context(), desk.SettingHolidays, "Doomsday"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := d.Calendar(t.Context()); err == nil || !strings.Contains(err.Error(), "shop.holidays") {
+		t.Errorf("have %v", err)
 	}
 }
 

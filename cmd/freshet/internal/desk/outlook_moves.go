@@ -20,6 +20,7 @@ type Move struct {
 	UsualDays float64  // open days of a week without holidays
 	Rest      float64  // the remainder: events, trend, and what the model thinks of the last weeks
 	Events    []string // that touch the week
+	Holidays  []string // that close the shop in it
 
 	SeasonKnown bool
 }
@@ -68,6 +69,11 @@ func (s *shop) moves(dropOffs []float64, weeks []OutlookWeek) []Move {
 	out := make([]Move, len(weeks))
 	for j, w := range weeks {
 		m := Move{Season: season(w.Week), OpenDays: open(w.Week), UsualDays: usual, Rest: 1, SeasonKnown: known, Events: s.known.Events(w.Week, w.Week+forecast.Week)}
+		for d := w.Week; d < w.Week+forecast.Week; d++ {
+			if _, exception := s.calendar.Days[d]; !exception && s.calendar.Holiday(d) != "" {
+				m.Holidays = append(m.Holidays, s.calendar.Holiday(d))
+			}
+		}
 		if due > 0 {
 			m.Level = came / due
 		}

@@ -62,7 +62,11 @@ func saysOf(w desk.OutlookWeek, m desk.Move) (out []string) {
 		step(m.Season, "This time of year")
 	}
 	if m.OpenDays != m.UsualDays {
-		step(m.OpenDays/m.UsualDays, fmt.Sprintf("The shop is open %s, which", daysOf(m.OpenDays, m.UsualDays)))
+		why := ""
+		if len(m.Holidays) > 0 {
+			why = fmt.Sprintf(" (closed on %s)", strings.Join(m.Holidays, ", "))
+		}
+		step(m.OpenDays/m.UsualDays, fmt.Sprintf("The shop is open %s%s, which", daysOf(m.OpenDays, m.UsualDays), why))
 	}
 	if len(m.Events) > 0 {
 		say("In this week: %s.", strings.Join(m.Events, ", "))

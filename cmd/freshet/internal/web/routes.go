@@ -52,6 +52,7 @@ func (s *Server) routes() []route {
 		{method: "POST", path: "/kinds", least: owner, serve: s.setKinds},
 		{method: "GET", path: "/time-off", least: owner, serve: s.timeOff, name: "Time off"},
 		{method: "POST", path: "/time-off", least: owner, serve: s.setTimeOff},
+		{method: "POST", path: "/time-off/holiday", least: owner, serve: s.setHoliday},
 		{method: "GET", path: "/time-off/person", least: owner, serve: s.person},
 		{method: "POST", path: "/time-off/person", least: owner, serve: s.setPerson},
 		{method: "GET", path: "/records", least: owner, serve: s.records, name: "Records"},

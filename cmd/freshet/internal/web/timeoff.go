@@ -17,8 +17,8 @@ import (
 
 // day is one of the calendar's.
 type day struct {
-	Number int // 0: no day, to begin a month on its weekday
-	Off    []string
+	Number int      // 0: no day, to begin a month on its weekday
+	Off    []string // names, and of a holiday its own
 	Closed bool
 	Spare  bool // its week can spare someone
 	Today  bool
@@ -92,6 +92,7 @@ func (s *Server) showTimeOff(w http.ResponseWriter, r *http.Request, form offFor
 		TakenOut []ingest.Absence // likewise
 		Crew     []ingest.Person
 		Left     []ingest.Person // taken off the crew
+		Holidays []aHoliday
 		NewOff   offForm
 		Person   personForm
 		Today    string
@@ -126,22 +127,30 @@ func (s *Server) showTimeOff(w http.ResponseWriter, r *http.Request, form offFor
 	for _, w := range weeks {
 		spare[w.Monday] = w.Spares
 	}
+	c, err := (&desk.Desk{Store: s.shop()}).Calendar(ctx)
+	if err != nil {
+		return err
+	}
+	data.Holidays = holidaysFrom(c, today)
 	first := time.Date(today.Time().Year(), today.Time().Month(), 1, 0, 0, 0, 0, time.UTC)
 	for range monthsShown {
-		data.Months = append(data.Months, monthOf(first, off, spare, today))
+		data.Months = append(data.Months, monthOf(first, c, off, spare, today))
 		first = first.AddDate(0, 1, 0)
 	}
 	return s.show(w, r, page{Template: "timeoff", Title: "Time off", Data: data, Status: refused(form, add)})
 }
 
 // monthOf lays a month out in weeks from Monday on.
-func monthOf(first time.Time, off []ingest.Absence, spare map[forecast.Date]bool, today forecast.Date) month {
+func monthOf(first time.Time, c capacity.Calendar, off []ingest.Absence, spare map[forecast.Date]bool, today forecast.Date) month {
 	m := month{Name: first.Format("January 2006")}
 	var week [7]day
 	at := (int(first.Weekday()) + 6) % 7
 	for t := first; t.Month() == first.Month(); t = t.AddDate(0, 0, 1) {
 		d := forecast.DateOf(t)
 		cell := day{Number: t.Day(), Today: d == today, Spare: spare[d.Monday()] && d >= today}
+		if name := c.Holiday(d); name != "" {
+			cell.Closed, cell.Off = true, append(cell.Off, name)
+		}
 		for _, a := range off {
 			if a.From <= d && d <= a.Until {
 				cell.Closed = cell.Closed || a.Shop()

@@ -194,7 +194,7 @@ var allowed = map[string]role{
 	"GET /outlook": counter, "GET /watch": counter, "POST /watch": owner, "GET /crew": owner, "GET /crew/answer": owner,
 	"GET /quote": counter, "GET /quote/{id}/slip": counter, "GET /quote/answer": counter, "POST /quote": counter,
 	"GET /{$}": counter, "GET /jobs": counter, "GET /working": counter, "GET /guide": counter, "POST /logout": counter,
-	"GET /jobs/line": owner, "POST /jobs/line": owner, "GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "GET /time-off/person": owner, "POST /time-off/person": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
+	"GET /jobs/line": owner, "POST /jobs/line": owner, "GET /kinds": owner, "POST /kinds": owner, "GET /time-off": owner, "POST /time-off": owner, "POST /time-off/holiday": owner, "GET /time-off/person": owner, "POST /time-off/person": owner, "GET /records": owner, "POST /records/undo": owner, "GET /records/{batch}/rejected.csv": owner,
 	"POST /import": owner, "GET /import/{id}": owner, "POST /import/{id}": owner, "GET /import/{id}/progress": owner, "POST /import/{id}/cancel": owner,
 	"GET /report": owner, "GET /weekly-report.html": owner, "GET /settings": owner, "POST /settings/shop": owner, "POST /settings/limits": owner,
 	"POST /settings/mail": owner, "POST /settings/mail/test": owner, "POST /settings/access": owner, "POST /settings/folder": owner, "POST /letters/again": owner, "POST /letters/pause": owner, "POST /demo": owner, "POST /demo/leave": owner,
