@@ -182,15 +182,15 @@ func column(rows [][]string, i int) []string {
 	return cells
 }
 
-// Detect proposes a layout for the kind of rows that the headers fit best: the
-// one with all its needed fields and the most columns. If none has them all,
-// it is an error, and the kind must be said.
-func Detect(headers []string, sample [][]string) (Layout, error) {
+// Detect proposes a layout for the kind of rows that the headers fit best, with
+// what a person said of some of them: the one that holds all its needed fields
+// and the most columns. If none does, it is an error, and the kind must be said.
+func Detect(headers []string, sample [][]string, said ...Column) (Layout, error) {
 	var best Layout
 	most := 0
 	for _, k := range RowKinds() {
-		l := Propose(headers, sample, k)
-		if n := len(headers) - len(l.Ignored()); len(l.Missing()) == 0 && n > most {
+		l, err := Propose(headers, sample, k).withAll(said)
+		if n := len(headers) - len(l.Ignored()); err == nil && len(l.Missing()) == 0 && n > most {
 			best, most = l, n
 		}
 	}
@@ -199,6 +199,16 @@ func Detect(headers []string, sample [][]string) (Layout, error) {
 			list(RowKinds()), list(headers))
 	}
 	return best, nil
+}
+
+// withAll gives the layout with each header mapped as said, as With does.
+func (l Layout) withAll(said []Column) (_ Layout, err error) {
+	for _, c := range said {
+		if l, err = l.With(c.Header, c.Field); err != nil {
+			return l, err
+		}
+	}
+	return l, nil
 }
 
 // With gives the layout with one header mapped to a field, or to Ignore. The

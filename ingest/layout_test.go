@@ -129,6 +129,21 @@ func TestDetect(t *testing.T) {
 	}
 }
 
+// What a person says of a column counts when the kind of rows is told.
+func TestDetectAsSaid(t *testing.T) {
+	headers := strings.Split("Who,Hrs,Good at", ",")
+	if l, err := Detect(headers, nil); err == nil {
+		t.Errorf("have %q", l.Kind)
+	}
+	l, err := Detect(headers, nil, Column{"Who", "name"}, Column{"Hrs", "weekly_hours"}, Column{"Good at", "skills"})
+	if err != nil || l.Kind != Crew || mapped(l) != "Who=name Hrs=weekly_hours Good at=skills" {
+		t.Errorf("have %q %s, %v", l.Kind, mapped(l), err)
+	}
+	if l, err := Detect(headers, nil, Column{"Who", "name"}, Column{"Hrs", "clocked_hours"}); err == nil {
+		t.Errorf("no rows have both: have %q", l.Kind)
+	}
+}
+
 func TestHeaderNamesAreUnique(t *testing.T) {
 	s, err := Open("x.csv", strings.NewReader("ro,Date In,Hours,,Hours,Hours (2),,\n1,2025-03-04,1,a,2,3\n"))
 	if err != nil {

@@ -121,9 +121,11 @@ func (a *app) takeIn(c *cobra.Command, files []string, how importing) error {
 	ctx, stop := signal.NotifyContext(ctx, os.Interrupt)
 	defer stop()
 	out := imported{Schema: 1, Files: []importedFile{}}
-	for _, name := range files {
+	for i, name := range files {
 		one, err := a.takeInFile(ctx, db, name, how, loc, tomorrow)
-		if err != nil {
+		if rest := files[i+1:]; err != nil && len(rest) > 0 {
+			return fmt.Errorf("%w\nNor were these after it taken in: %s", err, strings.Join(rest, ", "))
+		} else if err != nil {
 			return err
 		}
 		out.Files = append(out.Files, one)
@@ -155,7 +157,10 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 	if errors.Is(err, context.Canceled) {
 		return importedFile{}, fmt.Errorf("%s: given up, and nothing of it was taken in", h.Name)
 	} else if err != nil {
-		return importedFile{}, advise(err)
+		if err = advise(err); !strings.Contains(err.Error(), h.Name) {
+			err = fmt.Errorf("%s: %w", h.Name, err)
+		}
+		return importedFile{}, err
 	}
 	one := importedFile{File: b.File, Kind: string(b.Kind), Rows: b.Rows, Added: b.Added, Updated: b.Updated, Unchanged: b.Unchanged, Warned: b.Warned, Rejected: b.Rejected,
 		Rejects: []rejectJSON{}, Ignored: b.Ignored, Sheets: b.Sheets, warnings: b.Warnings, doubts: b.Doubts}

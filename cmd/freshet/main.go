@@ -221,17 +221,17 @@ The same report comes by mail each week, as a letter that reads well on a phone,
 once it is said where it goes and by which mail server. Letters are kept in an
 outbox and go out once; this command shows what became of each:
 
-	$ freshet mail --to owner@quillback.example --from shop@quillback.example --host smtp.quillback.example --user shop --password-file password.txt
+	$ freshet mail --to owner@quillback.example --from shop@quillback.example --host smtp.quillback.example
 	to             owner@quillback.example
 	counter
 	from           shop@quillback.example
 	host           smtp.quillback.example
 	port           587
 	security       starttls
-	user           shop
-	password-file  password.txt
+	user
+	password-file
 	attach         yes
-	schedule       0 6 * * 1
+	schedule       0 6 * * 1 (Mondays at 06:00)
 	.
 	No letter was sent yet.
 

@@ -55,7 +55,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer, now func(
 	root.SetArgs(args)
 	root.SetOut(stdout)
 	root.SetErr(stderr)
-	err := root.ExecuteContext(ctx)
+	c, err := root.ExecuteContextC(ctx)
 	if none := (*store.NoShop)(nil); errors.As(err, &none) {
 		err = noShop(none)
 	}
@@ -63,7 +63,7 @@ func run(ctx context.Context, args []string, stdout, stderr io.Writer, now func(
 	case err == nil:
 		return done
 	case errors.As(err, new(usage)):
-		fmt.Fprintf(stderr, "freshet: %s\nRun 'freshet help' for what there is.\n", week.Plain(err))
+		fmt.Fprintf(stderr, "freshet: %s\nRun '%s' for what there is.\n", week.Plain(err), strings.Replace(c.CommandPath(), "freshet", "freshet help", 1))
 		return misuse
 	}
 	fmt.Fprintf(stderr, "freshet: %s\n", week.Plain(err))
@@ -113,17 +113,33 @@ Try it: 'freshet demo' opens an invented shop in your browser.`,
 	root.SetUsageTemplate(strings.NewReplacer("Global Flags:", "Flags of every command:", "Available Commands:", "Commands:",
 		`Use "{{.CommandPath}} [command] --help" for more information about a command.`, "'{{.CommandPath}} COMMAND --help' says more about one.").Replace(root.UsageTemplate()))
 	root.Args = noSuchCommand
+	root.SetHelpCommand(help())
 	misuseOfArgs(root)
 	return root
 }
 
+// help shows what a command says of itself.
+func help() *cobra.Command {
+	return &cobra.Command{Use: "help [COMMAND]", Short: "Say more about a command", RunE: func(c *cobra.Command, args []string) error {
+		about, rest, err := c.Root().Find(args)
+		if err != nil {
+			return usage{err}
+		}
+		if len(rest) > 0 {
+			return noSuchCommand(about, rest)
+		}
+		return about.Help()
+	}}
+}
+
 // misuseOfArgs makes wrong arguments of a command, and of those below it, an
-// error of the call.
+// error of the call that says how it is called.
 func misuseOfArgs(c *cobra.Command) {
 	if inner := c.Args; inner != nil {
 		c.Args = func(c *cobra.Command, args []string) error {
 			if err := inner(c, args); err != nil && !errors.As(err, new(usage)) {
-				return usage{err}
+				_, more, _ := strings.Cut(c.Use, " ")
+				return usage{fmt.Errorf("need '%s', have '%s'", strings.TrimSpace(c.CommandPath()+" "+more), strings.Join(append([]string{c.CommandPath()}, args...), " "))}
 			} else {
 				return err
 			}
@@ -152,13 +168,23 @@ func didYouMean(names []string) string {
 }
 
 // misspelt is the error of a flag that there isn't, with the one that may be
-// meant.
+// meant, or of one that can't be read.
 func misspelt(c *cobra.Command, err error) error {
+	if wrong := (*pflag.InvalidValueError)(nil); errors.As(err, &wrong) {
+		need, ok := map[string]string{"float64": "a number such as 2.5", "int": "a whole number", "int64": "a whole number", "uint64": "a whole number"}[wrong.GetFlag().Value.Type()]
+		if ok {
+			err = fmt.Errorf("need %s for --%s, have %q", need, wrong.GetFlag().Name, wrong.GetValue())
+		}
+		return usage{err}
+	}
 	var unknown *pflag.NotExistError
 	if !errors.As(err, &unknown) {
 		return usage{err}
 	}
 	var near []string
+	if about, _, err := c.Root().Find([]string{unknown.GetSpecifiedName()}); err == nil && about != c.Root() {
+		near = append(near, "'"+about.CommandPath()+"'")
+	}
 	c.Flags().VisitAll(func(f *pflag.Flag) {
 		if !f.Hidden && levenshtein.ComputeDistance(f.Name, unknown.GetSpecifiedName()) <= mostTypos {
 			near = append(near, "--"+f.Name)

@@ -84,7 +84,7 @@ func (i installed) config(system string) (*service.Config, error) {
 // service is the command that has the system run freshet.
 func (a *app) service() *cobra.Command {
 	var i installed
-	c := &cobra.Command{Use: "service", Short: "Have the system run freshet by itself, from each start on", Args: cobra.NoArgs,
+	c := &cobra.Command{Use: "service", Short: "Have the system run freshet by itself, from each start on", Args: noSuchCommand,
 		Long: `Makes 'freshet serve' a service of Windows or of a Linux with systemd, so that the pages
 are there and the letter goes out without anybody logged in. It takes the rights of an
 administrator: on Linux with sudo, on Windows in a terminal opened as administrator.

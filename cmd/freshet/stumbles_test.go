@@ -33,6 +33,15 @@ func TestStumbles(t *testing.T) {
 		{"outlook --weks 3", misuse, "did you mean --weeks?"},
 		{"outlook --colour", misuse, "unknown flag: --colour\n"},
 		{"import " + photo, failed, "freshet: photo.csv: "},
+		{"import " + photo + " a.csv b.csv", failed, "Nor were these after it taken in: a.csv, b.csv"},
+		{"help outlok", misuse, "did you mean outlook?"},
+		{"help kinds sugest", misuse, "did you mean suggest?"},
+		{"service instal", misuse, "did you mean install?"},
+		{"serve now", misuse, "need 'freshet serve', have 'freshet serve now'"},
+		{"backup", misuse, "need 'freshet backup FILE', have 'freshet backup'"},
+		{"outlook --weeks four", misuse, `need a whole number for --weeks, have "four"`},
+		{"kinds split", misuse, "Run 'freshet help kinds split'"},
+		{"--version", misuse, "did you mean 'freshet version'?"},
 	} {
 		status, _, errs := call(t, strings.Fields(c.args)...)
 		if status != c.status || !strings.Contains(errs, c.says) {

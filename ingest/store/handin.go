@@ -278,10 +278,10 @@ func (s *Store) settle(ctx context.Context, h HandIn, sheet *ingest.Sheet) (l in
 		}
 	}
 	var fits error
-	if h.As == "" && len(h.Columns) == 0 {
-		if detected, err := ingest.Detect(sheet.Headers, sheet.Sample); err == nil {
+	if h.As == "" {
+		if detected, err := ingest.Detect(sheet.Headers, sheet.Sample, h.Columns...); err == nil {
 			l = detected
-		} else if len(l.AcceptGuesses().Missing()) > 0 || !h.Guesses {
+		} else if len(h.Columns) == 0 && (len(l.AcceptGuesses().Missing()) > 0 || !h.Guesses) {
 			fits = &Undetected{err}
 		}
 	}
