@@ -114,7 +114,7 @@ func newAdviser(p Plan, o Outcome) (*adviser, error) {
 		a.adopt(p, o)
 		return a, nil
 	}
-	few := p.Thinned(tryPaths).draw()
+	few := p.Thinned(tryPaths).draw(WhatIf{})
 	out, err := few.outcome()
 	if err == nil {
 		a.adopt(few, out)

@@ -2,6 +2,7 @@ package capacity
 
 import (
 	"math"
+	"reflect"
 	"strings"
 	"testing"
 
@@ -230,7 +231,7 @@ func TestAdviceIsWeighedAgainstTheOwnersCosts(t *testing.T) {
 	near(t, "loss", must[float64](t)(a.loss(q)), 100*146+2*(2+1)*136, 101)
 }
 
-func designPlan(b *testing.B) Plan {
+func designPlan(b testing.TB) Plan {
 	_, d := storyRow(b, "story1_peak_usual_4")
 	d.WeeklyMean = d.WeeklyMean[:13]
 	p := storyPlan(d.simulate(1000, 1))
@@ -336,4 +337,35 @@ func TestAdviseHireOfMany(t *testing.T) {
 		t.Fatal("no hire advised")
 	}
 	says(t, hire, "more than one is needed")
+}
+
+// Plans that share their draws are advised as each would be by itself.
+func TestSharingDraws(t *testing.T) {
+	p := designPlan(t).Thinned(2 * tryPaths)
+	p.Requested = []Absence{{Name: p.Crew[0].Name, From: p.From + 70, Until: p.From + 76}}
+	o := outcome(t, p)
+	advised := func(p Plan) (all []Advice) {
+		t.Helper()
+		off := p
+		off.Requested, off.Absences = nil, p.Requested
+		for _, rule := range []func(Plan, Outcome) ([]Advice, error){TimeOff, Advise} {
+			some, err := rule(p, o)
+			if err == nil {
+				err = Stress(p, some)
+			}
+			if err != nil {
+				t.Fatal(err)
+			}
+			all = append(all, some...)
+			p = off
+		}
+		return all
+	}
+	shared := p.SharingDraws()
+	if want, have := advised(p), advised(shared); len(want) < 2 || !reflect.DeepEqual(have, want) {
+		t.Errorf("want %+v, have %+v", want, have)
+	}
+	if n := len(shared.shared.by); n != 1+len(p.Cases()) {
+		t.Errorf("want the work and %d cases of it drawn once each, have %d", len(p.Cases()), n)
+	}
 }

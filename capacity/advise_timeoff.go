@@ -19,7 +19,7 @@ func TimeOff(p Plan, o Outcome) ([]Advice, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	few := p.Thinned(tryPaths).draw()
+	few := p.Thinned(tryPaths).draw(WhatIf{})
 	out, err := few.outcome()
 	if err != nil {
 		return nil, err

@@ -4,6 +4,7 @@ import (
 	"math"
 	"math/rand/v2"
 	"slices"
+	"sync"
 
 	"freshet/forecast"
 )
@@ -32,15 +33,53 @@ func (p Plan) jobs() *futures {
 }
 
 // draw gives the plan with its jobs drawn beforehand, for plans of the same
-// work to be followed with them.
-func (p Plan) draw() Plan {
+// work to be followed with them. The plan's work is that of one that may share
+// its draws, under a change.
+func (p Plan) draw(under WhatIf) Plan {
+	once := p.kept
+	if p.shared != nil {
+		once = p.shared.of(sharedKey{p.Kinds[0].Hours.N(), under}, p.kept)
+	}
+	p.drawn = once()
+	return p
+}
+
+// kept draws the jobs of all paths.
+func (p Plan) kept() *futures {
 	f := p.jobs()
 	kept := make([][]Task, p.Kinds[0].Hours.N())
 	var room []Task
 	for i := range kept {
 		kept[i] = slices.Clone(f.tasks(i, &room))
 	}
-	f.kept, p.drawn = kept, f
+	f.kept = kept
+	return f
+}
+
+// sharedDraws are the jobs that plans of the same work are tried with.
+type sharedDraws struct {
+	mu sync.Mutex
+	by map[sharedKey]func() *futures
+}
+
+type sharedKey struct {
+	paths int
+	under WhatIf
+}
+
+func (s *sharedDraws) of(k sharedKey, draw func() *futures) func() *futures {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	if s.by[k] == nil {
+		s.by[k] = sync.OnceValue(draw)
+	}
+	return s.by[k]
+}
+
+// SharingDraws gives the plan as one of several that differ in nothing but who
+// is off: advice on them and its Stress then draw their jobs once for all.
+func (p Plan) SharingDraws() Plan {
+	p.shared = &sharedDraws{by: map[sharedKey]func() *futures{}}
 	return p
 }
 

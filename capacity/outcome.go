@@ -183,13 +183,12 @@ func (o *Outcome) full(spaces int) []float64 {
 // arrive adds up the tasks' hours by class in the weeks in which they can first
 // be worked on, those apart that can be at the floor's start.
 func (f *Floor) arrive(tasks []Task, classes []Line, path int) {
-	for _, t := range tasks {
-		d := max(t.In, t.From)
-		if d < 0 || d >= f.Days {
-			continue
-		}
-		if j := f.week(d); j < classes[0].Arriving.H {
-			classes[f.class[t.Kind]].Arriving.Path(path)[j] += t.Hours
+	h := classes[0].Arriving.H
+	end := min(f.Days, forecast.Week*h-f.begun)
+	for i := range tasks {
+		t := &tasks[i]
+		if d := max(t.In, t.From); 0 <= d && d < end {
+			classes[f.class[t.Kind]].Arriving.Values[path*h+f.week(d)] += t.Hours
 		}
 	}
 }

@@ -22,8 +22,9 @@ type Plan struct {
 	Policy    Policy        // what the owner puts up with; the zero Policy stands for DefaultPolicy
 	Seed      uint64        // of what the paths leave open: days, hours of single jobs, waits for parts
 
-	extra Crew     // what-if hands, see newFloor
-	drawn *futures // where the jobs have been drawn beforehand; who changes the work takes it away
+	extra  Crew         // what-if hands, see newFloor
+	drawn  *futures     // where the jobs have been drawn beforehand; who changes the work takes it away
+	shared *sharedDraws // see SharingDraws; nil: it draws for itself
 }
 
 // Demand is the work of one job kind to come, path by path and week by week

@@ -54,7 +54,7 @@ func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
 	if err != nil {
 		return nil, err
 	}
-	q = q.draw()
+	q = q.draw(w)
 	out, err := q.outcome()
 	if err != nil {
 		return nil, err

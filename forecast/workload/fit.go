@@ -318,13 +318,14 @@ func (f *Fit) path(i int, out *Futures, weight []forecast.Paths, room []float64,
 	for k, kf := range f.kinds {
 		scale[k] = math.Exp(kf.rough*rng.NormFloat64() - kf.rough*kf.rough/2)
 	}
-	total := out.Total.Path(i)
-	for j, count := range total {
+	first := i * out.Total.H // of the path's values
+	for j, count := range out.Total.Path(i) {
+		at := first + j
 		sum := 0.0
 		for k, kf := range f.kinds {
 			w := kf.share
 			if kf.fit != nil {
-				w = weight[k].Path(i)[j] * gammaNoise(rng, kf.size)
+				w = weight[k].Values[at] * gammaNoise(rng, kf.size)
 			}
 			sum += w
 			upTo[k] = sum
@@ -332,21 +333,21 @@ func (f *Fit) path(i int, out *Futures, weight []forecast.Paths, room []float64,
 		left := int(count)
 		if j == 0 {
 			for k, n := range seen {
-				out.DropOffs[k].Path(i)[0] = n
+				out.DropOffs[k].Values[at] = n
 				left -= int(n)
 				for range int(n) {
 					if known {
-						out.Hours[k].Path(i)[0] += f.jobHours(k, rng) * scale[k]
+						out.Hours[k].Values[at] += f.jobHours(k, rng) * scale[k]
 					}
 				}
 			}
 		}
 		for range left {
 			k := pick(upTo, rng.Float64()*sum)
-			out.DropOffs[k].Path(i)[j]++
+			out.DropOffs[k].Values[at]++
 			if known {
 				h := f.jobHours(k, rng) * scale[k]
-				out.Hours[k].Path(i)[j] += h
+				out.Hours[k].Values[at] += h
 				if j == 0 {
 					out.Still[i] += h
 				}
@@ -354,7 +355,7 @@ func (f *Fit) path(i int, out *Futures, weight []forecast.Paths, room []float64,
 		}
 		if known {
 			for k := range f.kinds {
-				out.Labor.Path(i)[j] += out.Hours[k].Path(i)[j]
+				out.Labor.Values[at] += out.Hours[k].Values[at]
 			}
 		}
 	}

@@ -224,6 +224,7 @@ func (s *shop) crewSkills(o capacity.Outcome) []CrewSkill {
 // off that lies far enough ahead to be settled still. All of it counts in the
 // plan's hours; to be judged it is taken out first.
 func advise(p capacity.Plan, o capacity.Outcome) ([]capacity.Advice, error) {
+	p = p.SharingDraws()
 	asked := p
 	asked.Absences = nil
 	settled := p.From + forecast.Date(7*p.Policy.TimeOffAhead)
