@@ -333,7 +333,9 @@ func (a *app) showGroup(ctx context.Context, g *store.Group) error {
 			if week.Hours.Valid {
 				hours = report.Whole(week.Hours.V)
 			}
-			if week.Available.Valid {
+			if week.Closed() {
+				available, chance = "closed", "–"
+			} else if week.Available.Valid {
 				available, chance = report.Whole(week.Available.V), percent(week.Chance.V)
 			}
 			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", b.Shop, cmp.Or(b.Area, "none"), report.Day(week.Monday), report.Whole(week.DropOffs), hours, available, chance)

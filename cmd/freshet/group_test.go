@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"io"
+	"net"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -31,6 +32,11 @@ func TestGroup(t *testing.T) {
 	if err := os.WriteFile(file, []byte("ro_number,dropped_off,kind\n1,2026-11-02,brakes\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer taken.Close()
 	now := func() time.Time { return time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC) }
 	for _, c := range []struct {
 		args   string
@@ -63,6 +69,8 @@ func TestGroup(t *testing.T) {
 		{"group --json", done, `"area":"north"`},
 		{"work --at-once 0", misuse, "at-once"},
 		{"serve --metrics 0.0.0.0:8138", misuse, "this machine alone"},
+		{"serve --metrics 127.0.0.1:0 --listen " + taken.Addr().String(), failed, "--listen names another address"},
+		{"serve --listen 127.0.0.1:0 --metrics " + taken.Addr().String(), failed, "--metrics names another address"},
 		{"group --db " + filepath.Join(t.TempDir(), "shop.db"), misuse, "postgres://"},
 	} {
 		var out, errs bytes.Buffer

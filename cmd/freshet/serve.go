@@ -213,11 +213,11 @@ func ended(ctx context.Context) (context.Context, context.CancelFunc) {
 
 // servePages serves until the program is told to stop, and does the week's work
 // meanwhile.
-func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
+func (a *app) servePages(c *cobra.Command, w *week.Week, address string) error {
 	ctx, stop := ended(c.Context())
 	defer stop()
 	db := w.Store
-	listen, err := listening(ctx, db, listen)
+	address, err := listening(ctx, db, address)
 	if err != nil {
 		return err
 	}
@@ -235,9 +235,9 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 	if err := db.Vet(ctx, false, w.Backups); err != nil && db.Refusal() == nil {
 		return err
 	}
-	l, err := net.Listen("tcp", listen)
+	l, err := listen("--listen", address)
 	if err != nil {
-		return fmt.Errorf("%w: is freshet running already? --listen names another address", err)
+		return err
 	}
 	if os.Getenv("GOGC") == "" {
 		debug.SetGCPercent(50) // the PC has other work too: less memory for a little more time
@@ -287,6 +287,15 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, listen string) error {
 		}
 		return srv.Close() // whoever still waits for a page has waited long enough
 	}
+}
+
+// listen opens an address that a flag names.
+func listen(flag, address string) (net.Listener, error) {
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("%w: is freshet running already? %s names another address", err, flag)
+	}
+	return l, nil
 }
 
 // listening gives the address to serve on. Other machines are served only once

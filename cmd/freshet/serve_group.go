@@ -70,12 +70,12 @@ func (a *app) serveGroup(c *cobra.Command, g *store.Group, at groupListening) er
 	registry.MustRegister(collectors.NewGoCollector(), collectors.NewProcessCollector(collectors.ProcessCollectorOpts{}), jobs{hands, log})
 	numbers := http.NewServeMux()
 	numbers.Handle("GET /metrics", promhttp.HandlerFor(registry, promhttp.HandlerOpts{}))
-	l, err := net.Listen("tcp", at.listen)
+	l, err := listen("--listen", at.listen)
 	if err != nil {
 		return err
 	}
 	defer l.Close()
-	m, err := net.Listen("tcp", at.metrics)
+	m, err := listen("--metrics", at.metrics)
 	if err != nil {
 		return err
 	}

@@ -73,11 +73,14 @@ type BriefWeek struct {
 	Spare                    []byte // JSON; nil where the crew's side isn't known
 }
 
+// Closed tells whether the crew has no hours all week: that is short of nothing.
+func (w BriefWeek) Closed() bool { return w.Available.Valid && w.Available.V == 0 }
+
 // KeepBrief keeps a shop's brief in the earlier one's place.
 func (g *Group) KeepBrief(ctx context.Context, b Brief) error {
 	worst := -1.
 	for _, w := range b.Weeks {
-		if w.Chance.Valid {
+		if w.Chance.Valid && !w.Closed() {
 			worst = max(worst, w.Chance.V)
 		}
 	}
@@ -224,14 +227,18 @@ func ofMember(member, shop string) (where string, args []any) {
 // GroupWeek is the sum of a week over shops.
 type GroupWeek struct {
 	Monday                     forecast.Date
-	Shops, Short               int // that have the week, and whose chance of too few hours is more than over
+	Shops, Closed              int // that have the week, and are closed in it
+	Short                      int // of those that aren't, whose chance of too few hours is more than over
 	DropOffs, Hours, Available float64
 }
+
+// Open is how many shops aren't closed.
+func (w GroupWeek) Open() int { return w.Shops - w.Closed }
 
 // Sums gives the weeks' sums over a member's shops, or all under an empty name.
 func (g *Group) Sums(ctx context.Context, member string, over float64) ([]GroupWeek, error) {
 	whose, args := ofMember(member, "shop")
-	rows, err := g.own.QueryContext(ctx, `SELECT monday, count(*), count(*) FILTER (WHERE chance > ?), sum(drop_offs), coalesce(sum(hours), 0), coalesce(sum(available), 0)
+	rows, err := g.own.QueryContext(ctx, `SELECT monday, count(*), count(*) FILTER (WHERE available = 0), count(*) FILTER (WHERE chance > ? AND available > 0), sum(drop_offs), coalesce(sum(hours), 0), coalesce(sum(available), 0)
 		FROM brief_weeks `+whose+` GROUP BY monday ORDER BY monday`, slices.Concat([]any{over}, args)...)
 	if err != nil {
 		return nil, wrap(err)
@@ -241,7 +248,7 @@ func (g *Group) Sums(ctx context.Context, member string, over float64) ([]GroupW
 	for rows.Next() {
 		var w GroupWeek
 		var monday string
-		if err := rows.Scan(&monday, &w.Shops, &w.Short, &w.DropOffs, &w.Hours, &w.Available); err != nil {
+		if err := rows.Scan(&monday, &w.Shops, &w.Closed, &w.Short, &w.DropOffs, &w.Hours, &w.Available); err != nil {
 			return nil, wrap(err)
 		}
 		if w.Monday, err = forecast.ParseDate(monday); err != nil {

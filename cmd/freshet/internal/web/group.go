@@ -324,8 +324,7 @@ type groupShop struct {
 
 // groupCell is one shop's week on the map.
 type groupCell struct {
-	Known bool
-	Shade string // fine, tight or short
+	Shade string // fine, tight or short; closed; empty: not known
 	Share string // chance
 }
 
@@ -397,8 +396,10 @@ func onMap(b store.Brief, weeks []store.GroupWeek) groupShop {
 		c := groupCell{}
 		if i := slices.IndexFunc(b.Weeks, func(bw store.BriefWeek) bool { return bw.Monday == w.Monday }); i >= 0 && b.Weeks[i].Chance.Valid {
 			chance := b.Weeks[i].Chance.V
-			c = groupCell{true, "fine", fmt.Sprintf("%.0f %%", 100*chance)}
+			c = groupCell{"fine", fmt.Sprintf("%.0f %%", 100*chance)}
 			switch {
+			case b.Weeks[i].Closed():
+				c = groupCell{Shade: "closed"}
 			case chance > isShort:
 				c.Shade = "short"
 			case chance > tight:

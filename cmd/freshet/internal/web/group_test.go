@@ -220,9 +220,12 @@ func TestGroupPage(t *testing.T) {
 	monday := forecast.NewDate(2026, 11, 30)
 	for shop, chance := range map[string]float64{"east": .05, "west": .45} {
 		b := store.Brief{Shop: shop, Title: "Shop " + shop + "ern <b>", AsOf: monday - 7, MadeAt: s.Now()}
-		for i := range 2 {
+		for i := range 4 {
 			w := store.BriefWeek{Monday: monday + forecast.Date(7*i), DropOffs: 20}
 			w.Hours.V, w.Hours.Valid, w.Available.V, w.Available.Valid, w.Chance.V, w.Chance.Valid = 100, true, 110, true, chance+.1*float64(i), true
+			if i == 2 && shop == "east" || i == 3 { // the crew is off, and who has no hours is surely short of them
+				w.Available.V, w.Chance.V = 0, 1
+			}
 			b.Weeks = append(b.Weeks, w)
 		}
 		if err := s.g.KeepBrief(ctx, b); err != nil {
@@ -238,7 +241,7 @@ func TestGroupPage(t *testing.T) {
 	}
 	s.logIn("pat")
 	body := s.ask("GET", "/group", nil).Body.String()
-	for _, want := range []string{"Shop eastern &lt;b&gt;", "fine 5 %", "tight 15 %", "short 45 %", "short 55 %", "<td>40</td><td>200 h</td><td>220 h</td><td>1 of 2</td>",
+	for _, want := range []string{"Shop eastern &lt;b&gt;", "fine 5 %", "tight 15 %", "short 45 %", "short 55 %", "<td>40</td><td>200 h</td><td>220 h</td><td>1 of 2</td>", "<td>110 h</td><td>1 of 1, 1 closed</td>", "<td>0 h</td><td>closed</td>", `<td class="closed">closed</td>`,
 		"Week of November 30: <strong>east</strong> to <strong>west</strong>, 34 hours", "from 45 % to 20 %"} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the page lacks %q:\n%s", want, body)
