@@ -139,11 +139,11 @@ its Monday; alerts are few on purpose, the most unlikely first. Each has a name:
 
 	$ freshet watch --as-of 2026-08-31
 	Kind (cooling), since 2026-08-03 [kind-cooling-2026-08-03]
-	  The 4 weeks from August 3 brought 80 drop-offs of cooling where about 21 were expected: by chance less than once in 20 years. If it goes on, the work is about 65 hours a week more than expected. Look for a common cause, and at the parts that such jobs need.
+	  The 4 weeks from August 3 brought 80 drop-offs of cooling where about 19 were expected: by chance less than once in 20 years. If it goes on, the work is about 67 hours a week more than expected. Look for a common cause, and at the parts that such jobs need.
 	Run, since 2026-08-03 [run-2026-08-03]
-	  The 4 weeks from August 3 brought 151 drop-offs where about 66 were expected: by chance less than once in 20 years. It is mostly cooling (+59). If it goes on, the work is about 103 hours a week more than expected. Look at the crew's plan for the coming weeks.
+	  The 4 weeks from August 3 brought 151 drop-offs where about 66 were expected: by chance less than once in 20 years. It is mostly cooling (+61). If it goes on, the work is about 103 hours a week more than expected. Look at the crew's plan for the coming weeks.
 	.
-	The 2026 season: late. It runs 13 days late (8 chances in 10: 6 days late to 21 days late), at 92 % of its usual strength (78 to 106 %).
+	The 2026 season: late. It runs 14 days late (8 chances in 10: 7 days late to 22 days late), at 91 % of its usual strength (78 to 104 %). Chance that it is late by a week or more: 91 %, early: 0 %; weak by a tenth or more: 47 %, strong: 4 %.
 	.
 	     week of  drop-offs  expected  8 in 10 weeks           so far out  verdict
 	  2026-03-02          8        15        8 to 22               1 in 9    usual
@@ -155,23 +155,23 @@ its Monday; alerts are few on purpose, the most unlikely first. Each has a name:
 	  2026-04-13         21        31       20 to 43               1 in 7    usual
 	  2026-04-20         33        29       19 to 41               1 in 3    usual
 	  2026-04-27         29        30       19 to 42               1 in 2    usual
-	  2026-05-04         12        29       18 to 40              1 in 89    usual
+	  2026-05-04         12        29       19 to 40              1 in 92    usual
 	  2026-05-11         19        24       15 to 34               1 in 4    usual
-	  2026-05-18         23        23       14 to 32               1 in 2    usual
-	  2026-05-25         17        22       13 to 30               1 in 3    usual
+	  2026-05-18         23        23       15 to 32               1 in 2    usual
+	  2026-05-25         17        21       13 to 30               1 in 3    usual
 	  2026-06-01         14        22       14 to 31               1 in 8    usual
 	  2026-06-08         13        21       13 to 29               1 in 8    usual
 	  2026-06-15         21        20       12 to 28               1 in 2    usual
 	  2026-06-22         22        20       13 to 29               1 in 3    usual
-	  2026-06-29         33        19       12 to 28              1 in 33    usual
-	  2026-07-06         37        23       15 to 33              1 in 22    usual
+	  2026-06-29         33        19       12 to 28              1 in 34    usual
+	  2026-07-06         37        23       15 to 33              1 in 23    usual
 	  2026-07-13         29        25       16 to 35               1 in 3    usual
 	  2026-07-20         25        24       15 to 34               1 in 2    usual
-	  2026-07-27         20        22       14 to 32               1 in 2    usual
-	  2026-08-03         54        20       12 to 28  1 in 10,000 or less     busy
+	  2026-07-27         20        22       14 to 31               1 in 2    usual
+	  2026-08-03         54        19       12 to 28  1 in 10,000 or less     busy
 	  2026-08-10         32        21       13 to 30              1 in 13    usual
-	  2026-08-17         27        19       11 to 28               1 in 8    usual
-	  2026-08-24         38        17       10 to 25             1 in 357     busy
+	  2026-08-17         27        19       11 to 27               1 in 8    usual
+	  2026-08-24         38        18       11 to 26             1 in 313     busy
 
 What you know of one is kept under its name, from the day on which you say it:
 "--seen NAME" keeps the letter quiet about it, "--explain NAME --because
@@ -261,7 +261,7 @@ what was known then:
 	                      80 % quantile of the last year's stays  16.9 days
 	  hours ahead over the crew's hours, and what that missed by  16.7 days
 	.
-	The watch over 104 weeks: 8 alerts, of which 2.0 a year stood no more four weeks later.
+	The watch over 104 weeks: 7 alerts, of which 2.5 a year stood no more four weeks later.
 
 --as-of pretends that a day begins now: nothing that came later counts, so that
 an old question has its old answer. Every answer can be had as JSON:

@@ -3,38 +3,41 @@ package desk
 import (
 	"math"
 
-	"freshet/forecast"
 	"freshet/forecast/watch"
 )
 
 // change is a sort of change that series are watched for: the multiples by
-// which the mean may have changed, for how many weeks at most, and how many
-// false alerts a year all series of its sort together may give.
+// which the mean may have changed, for how many weeks at most, the odds in each
+// series at which it is worth an alert, and how many alerts begin a week and
+// series, times h, if odds above h are told of.
 type change struct {
 	times   []float64
 	longest int
+	odds    float64
 	often   float64
-	allowed float64
 }
 
-// The budget: at most one false alert a quarter, whatever the number of kinds.
-// It is shared out as alerts a year; kinds share theirs among themselves. Most
-// of it goes to what is more than expected, which a shop runs out of hours and
-// parts by; a weak season has a rule of its own. What one cause brings twice is
-// told once (oneCause), and counts once; clusters, failures and the season take
-// some .4. All are measured on invented shops (TestWatchBudget), and so is
-// often: how many alerts begin a week and series, times h, if odds above h are
-// told of. Theory has 1 at most; alerts that stand begin no others.
+// The budget: at most one false alert a quarter, whatever the number of kinds,
+// which share theirs among themselves. Most of it goes to all drop-offs above
+// what was expected, which a shop runs out of hours by; bursts of most kinds
+// show there as well, and a weak season has a rule of its own. What one cause
+// brings twice is told once (cause), and counts once. All are measured on
+// invented shops (TestWatchBudget), and so is often: theory has 1 at most;
+// alerts that stand begin no others.
 var (
 	wholeChanges = []change{
-		{times: []float64{1.25, 1.5, 2}, longest: 6, often: .4, allowed: 1.9},
-		{times: []float64{.8, .65, .5}, longest: 6, often: .3, allowed: .6},
+		{times: []float64{1.25, 1.5, 2}, longest: 6, odds: 5.5, often: .4},
+		{times: []float64{.8, .65, .5}, longest: 6, odds: 30, often: .3},
 	}
 	kindChanges = []change{
-		{times: []float64{1.6, 2.5, 4}, longest: 4, often: .25, allowed: 1.5},
-		{times: []float64{.6, .3}, longest: 4, often: .1, allowed: .1},
+		{times: []float64{1.6, 2.5, 4}, longest: 4, odds: 17, often: .25},
+		{times: []float64{.6, .3}, longest: 4, odds: 50, often: .1},
 	}
 )
+
+// against is what the odds of a week by itself must be for it to belong to a
+// stretch: less speaks for a return to what is usual.
+const against = .7
 
 // whole gives what is odd about all drop-offs together: weeks and runs of weeks.
 func (w *watcher) whole() []finding { return w.series[0].odd }
@@ -71,7 +74,7 @@ func (w *watcher) weigh() error {
 
 // changed gives, for each last week, the likeliest stretch of weeks that ends
 // with it and changed so, where the odds of all such stretches together are
-// worth an alert and the week itself speaks for it.
+// worth an alert and the week itself doesn't speak against it.
 func (w *watcher) changed(k int, c change, places int) []finding {
 	s := w.series[k]
 	all, best, alone := make([]float64, w.n), make([]float64, w.n), make([]float64, w.n)
@@ -95,10 +98,10 @@ func (w *watcher) changed(k int, c change, places int) []finding {
 	}
 	var out []finding
 	for t := range w.n {
-		weekly := c.often * float64(places) / all[t]
-		if weekly > c.allowed/forecast.WeeksAYear || alone[t] < 1 {
+		if all[t] < c.odds*float64(places) || alone[t] < against {
 			continue
 		}
+		weekly := c.often * float64(places) / all[t]
 		f := finding{series: k, from: from[t], until: t + 1, above: c.times[0] > 1, alert: Alert{Rule: "kind", Kind: s.name, Since: w.monday(from[t]), Weekly: weekly}}
 		d, sum, _ := s.window(f.from, f.until)
 		if k == 0 {

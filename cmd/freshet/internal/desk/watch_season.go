@@ -44,8 +44,13 @@ func (s WatchSeason) String() string {
 		}
 		return "on time"
 	}
-	return fmt.Sprintf("The %d season: %s. It runs %s (8 chances in 10: %s to %s), at %.0f %% of its usual strength (%.0f to %.0f %%).", s.Year, s.Verdict,
-		shift(s.ShiftDays.P50), shift(s.ShiftDays.P10), shift(s.ShiftDays.P90), 100*s.LevelRatio.P50, 100*s.LevelRatio.P10, 100*s.LevelRatio.P90)
+	verdict := s.Verdict
+	if word, ok := map[string]string{"low": "weak", "high": "strong"}[verdict]; ok {
+		verdict = word
+	}
+	return fmt.Sprintf("The %d season: %s. It runs %s (8 chances in 10: %s to %s), at %.0f %% of its usual strength (%.0f to %.0f %%). Chance that it is late by a week or more: %s, early: %s; weak by a tenth or more: %s, strong: %s.",
+		s.Year, verdict, shift(s.ShiftDays.P50), shift(s.ShiftDays.P10), shift(s.ShiftDays.P90), 100*s.LevelRatio.P50, 100*s.LevelRatio.P10, 100*s.LevelRatio.P90,
+		percent(*s.Late), percent(*s.Early), percent(*s.Low), percent(*s.High))
 }
 
 func noSeason(asOf forecast.Date) WatchSeason {
@@ -54,73 +59,96 @@ func noSeason(asOf forecast.Date) WatchSeason {
 
 // How seasons differ from year to year, until a shop's own tell: from memory.
 const (
-	seasonLevelSD = .25
+	seasonLevelSD = .4
 	seasonShiftSD = 1.15 // weeks
 )
+
+// usualSeason is a year as it usually goes, by what was known when it began.
+type usualSeason struct {
+	start, peak forecast.Date
+	means       []float64 // drop-offs by week
+	model       watch.Season
+	rise        float64 // all that the season adds to the base
+}
 
 // seasonSoFar is a season up to the day asked about.
 type seasonSoFar struct {
 	watch.Timing
-	start, peak, until forecast.Date
-	seen, usual        float64
-	share              float64 // of the usual season that lies behind
+	usualSeason
+	until       forecast.Date
+	seen, usual float64
+	share       float64 // of the usual season that lies behind
 }
 
 var inf = math.Inf(1)
 
 // season judges the season that the day asked about lies in, against what was
-// known when it began: at the lowest weeks of the shop's usual year, wherever
-// those lie.
+// known when it began. There is none where fewer than two years are on record.
 func (w *watcher) season() (WatchSeason, *seasonSoFar, error) {
-	s := w.shop
-	out := noSeason(s.ask.AsOf)
-	total := s.known.Total
-	start, ok := seasonStart(total.Like(s.known.Lasting(total.Values)))
+	total := w.shop.known.Total
+	start, ok := seasonStart(total.Like(w.shop.known.Lasting(total.Values)))
 	if !ok {
-		return out, nil, nil
+		return noSeason(w.shop.ask.AsOf), nil, nil
 	}
+	usual, err := w.shop.usualSeason(start)
+	if err != nil {
+		return noSeason(w.shop.ask.AsOf), nil, err
+	}
+	season, so := w.soFar(usual)
+	return season, so, nil
+}
+
+// usualSeason gives the year from start on as it was to be expected on that day.
+func (s *shop) usualSeason(start forecast.Date) (usualSeason, error) {
 	past := s.book.Known(start)
 	fit, err := workload.Counts(past).Fit(past.Total.Like(past.Lasting(past.Total.Values)))
 	if err != nil {
-		return out, nil, err
+		return usualSeason{}, err
 	}
 	f := fit.(*counts.Fit)
-	means := f.Forecast(53).Means()
-	model, expected := seasonModel(means, f, float64(past.Total.Observed())/forecast.WeeksAYear)
-	first := int(start-total.Start) / forecast.Week
+	u := usualSeason{start: start, means: f.Forecast(53).Means()}
+	var c course
+	u.model, c = seasonModel(u.means, f, float64(past.Total.Observed())/forecast.WeeksAYear)
+	u.peak, u.rise = start+forecast.Date(c.peak*forecast.Week), c.rise
+	return u, nil
+}
+
+// soFar holds what came of a season against the usual one.
+func (w *watcher) soFar(u usualSeason) (WatchSeason, *seasonSoFar) {
+	total := w.shop.known.Total
+	first := int(u.start-total.Start) / forecast.Week
 	came := slices.Clone(total.Values[first:])
-	so := &seasonSoFar{start: start, until: total.End(), peak: start + forecast.Date(expected.peak*forecast.Week)}
+	so := &seasonSoFar{usualSeason: u, until: total.End()}
 	for i := range came {
 		monday := total.At(first + i)
-		if t := first + i - w.first; t >= 0 && t < len(w.gap) && w.gap[t] || s.openShare(monday) < .7 {
+		if t := first + i - w.first; t >= 0 && t < len(w.gap) && w.gap[t] || w.shop.openShare(monday) < .7 {
 			came[i] = math.NaN()
 		}
 		if !math.IsNaN(came[i]) {
 			so.seen += came[i]
-			so.usual += means[i]
+			so.usual += u.means[i]
 		}
-		so.share += max(0, means[i]-model.Base) / expected.rise
+		so.share += max(0, u.means[i]-u.model.Base) / u.rise
 	}
-	so.Timing = model.Posterior(came)
+	so.Timing = u.model.Posterior(came)
 	shift := so.Shift()
-	out.Year = so.peak.Year()
-	out.ShiftDays = forecast.Spread{Mean: 7 * shift.Mean(), P10: 7 * shift.Quantile(.1), P50: 7 * shift.Quantile(.5), P80: 7 * shift.Quantile(.8), P90: 7 * shift.Quantile(.9)}
-	out.LevelRatio = forecast.SpreadOf(so.Level())
 	late, early := so.Within(-inf, inf, 1, inf), so.Within(-inf, inf, -inf, -1)
 	low, high := so.Within(-inf, .9, -inf, inf), so.Within(1.1, inf, -inf, inf)
-	out.Late, out.Early, out.Low, out.High = forecast.Number(late), forecast.Number(early), forecast.Number(low), forecast.Number(high)
-	out.Verdict = verdict(late, early, low, high, so.share)
-	return out, so, nil
+	return WatchSeason{Year: so.peak.Year(),
+		ShiftDays:  forecast.Spread{Mean: 7 * shift.Mean(), P10: 7 * shift.Quantile(.1), P50: 7 * shift.Quantile(.5), P80: 7 * shift.Quantile(.8), P90: 7 * shift.Quantile(.9)},
+		LevelRatio: forecast.SpreadOf(so.Level()),
+		Verdict:    verdict(late, early, low, high, so.share),
+		Late:       forecast.Number(late), Early: forecast.Number(early), Low: forecast.Number(low), High: forecast.Number(high)}, so
 }
 
-// verdict says what four chances in five stand for; that all is as usual only
-// once most of the season lies behind.
+// verdict says what four chances in five stand for; once most of the season lies
+// behind what is likelier than not, or that all is as usual.
 func verdict(late, early, low, high, share float64) string {
 	most := max(late, early, low, high)
 	switch {
 	case most < .8 && share < .7:
 		return tooEarly
-	case most < .8:
+	case most < .5:
 		return "on time"
 	case most == late:
 		return "late"
@@ -133,7 +161,7 @@ func verdict(late, early, low, high, share float64) string {
 }
 
 // seasonStart gives the Monday within the last year on which the shop's usual
-// year is lowest, nine weeks taken together.
+// year is lowest, nine weeks taken together, wherever that lies.
 func seasonStart(total forecast.Series) (forecast.Date, bool) {
 	usual := usualOf(total)
 	if usual(total.Start) == nil {
@@ -195,7 +223,7 @@ func seasonModel(means []float64, f *counts.Fit, years float64) (watch.Season, c
 
 // wander weighs the variance of the wandering level: measured on invented
 // shops, so that ranges hold.
-const wander = 3
+const wander = 1.5
 
 // openShare is the share of Monday to Friday that the shop is open.
 func (s *shop) openShare(monday forecast.Date) float64 {
@@ -206,11 +234,11 @@ func (s *shop) openShare(monday forecast.Date) float64 {
 	return sum / 5
 }
 
-// Limits of a season worth an alert: off by two weeks, or by three twentieths,
-// with nine chances in ten that it is one or the other.
+// Limits of a season worth an alert: off by two weeks or by a quarter, with four
+// chances in five that it is one or the other.
 const (
-	oddShift  = 1.5
-	oddLevel  = .15
+	oddShift  = 2
+	oddLevel  = .25
 	oddChance = .8
 	oddUntil  = .95 // share of the season after which it is history
 )
@@ -227,10 +255,9 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 	if sure < oddChance {
 		return Alert{}, false
 	}
-	words := []string{"late or weak", "late", "weak"}
+	words := wayOff(earlyOrHigh > lateOrLow)
 	p, q, both := *season.Late, *season.Low, so.Within(-inf, .9, 1, inf)
 	if earlyOrHigh > lateOrLow {
-		words = []string{"early or strong", "early", "strong"}
 		p, q, both = *season.Early, *season.High, so.Within(1.1, inf, -inf, -1)
 	}
 	lead := fmt.Sprintf("The season is %s: since %s, %s came where %s were usual.", words[0], report.Day(so.start), report.Count(so.seen, "drop-off"), report.Whole(so.usual))
@@ -241,6 +268,50 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 	text += " The page Crew, or freshet crew, shows what either would mean."
 	return Alert{Rule: "season", Kind: everything, Began: so.start, Since: so.start, Until: so.until - 1, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure),
 		Weekly: round((1 - sure) / forecast.WeeksAYear), Lead: lead, Summary: text}, true
+}
+
+// inSeason adds what the season is to what stands. Weeks in which all drop-offs
+// were odd its way are one cause with it, and told together; while the season
+// rises they may become one.
+func inSeason(alerts []Alert, season WatchSeason, so *seasonSoFar) []Alert {
+	if so == nil {
+		return alerts
+	}
+	whole, odd := seasonAlert(season, so)
+	for i := range alerts {
+		a := &alerts[i]
+		switch {
+		case a.Kind != everything || a.Rule != "week" && a.Rule != "run" || a.Until <= so.start:
+		case odd && a.above() == whole.above():
+			rest := strings.TrimPrefix(a.Summary, a.Lead)
+			a.Lead += " " + whole.Lead
+			a.Summary = a.Lead + rest + strings.TrimPrefix(whole.Summary, whole.Lead)
+			a.Weekly = min(a.Weekly, whole.Weekly)
+			return alerts
+		case !odd && a.Until == so.until-1 && a.Until < so.peak && so.rises(a.Until):
+			a.Summary += fmt.Sprintf(" The season may be %s: which of the two can't be told well before its usual peak, in the week of %s.", wayOff(a.above())[0], report.Day(so.peak))
+		}
+	}
+	if odd {
+		alerts = append([]Alert{whole}, alerts...)
+	}
+	return alerts
+}
+
+// rises tells whether a tenth of the way from the base to the peak is usually
+// done by a day before the peak.
+func (u usualSeason) rises(d forecast.Date) bool {
+	at := func(d forecast.Date) float64 { return u.means[int(d-u.start)/forecast.Week] - u.model.Base }
+	return at(d) > .1*at(u.peak)
+}
+
+// wayOff names the ways in which a season may be off: either, in time, in
+// strength.
+func wayOff(above bool) [3]string {
+	if above {
+		return [3]string{"early or strong", "early", "strong"}
+	}
+	return [3]string{"late or weak", "late", "weak"}
 }
 
 func percent(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }

@@ -10,6 +10,8 @@ import (
 	"freshet/forecast/counts"
 	"freshet/forecast/watch"
 	"freshet/forecast/workload"
+
+	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // watcher follows the shop's total and each common kind through the last
@@ -186,27 +188,30 @@ func (w *watcher) track(before forecast.Series, all []float64, start int, model 
 	if !ok {
 		panic(fmt.Sprintf("desk: need a count model, have %T", fit))
 	}
-	rng := rand.New(rand.NewPCG(w.shop.ask.Seed, stream+1))
-	means := f.Means(len(came), paths, rng)
-	shiftSeason(means, f, rng)
+	means := f.Means(len(came), paths, rand.New(rand.NewPCG(w.shop.ask.Seed, stream+1)))
+	shiftSeason(means, f)
 	return watch.NewTrack(means, f.Size(), came), nil
 }
 
 // shiftSeason lets each path's season come early or late, as seasons do: what
 // the level does of itself is too slow for a rise that comes a week early. Paths
-// are weighed by what came, so that the date is learned.
-func shiftSeason(means forecast.Paths, f *counts.Fit, rng *rand.Rand) {
-	usual := make([]float64, means.H)
-	for t := range usual {
-		usual[t] = f.Season(float64(t))
-	}
-	for i := range means.N() {
-		late := seasonShiftSD * rng.NormFloat64()
-		for t, p := 0, means.Path(i); t < len(p); t++ {
-			p[t] *= f.Season(float64(t)-late) / usual[t]
+// are weighed by what came, so that the date is learned. The dates are equally
+// likely ones, each on as many paths.
+func shiftSeason(means forecast.Paths, f *counts.Fit) {
+	for d := range seasonDates {
+		late := seasonShiftSD * distuv.UnitNormal.Quantile((float64(d)+.5)/seasonDates)
+		for t := range means.H {
+			times := f.Season(float64(t)-late) / f.Season(float64(t))
+			for i := d; i < means.N(); i += seasonDates {
+				means.Path(i)[t] *= times
+			}
 		}
 	}
 }
+
+// seasonDates is how many dates a season may have: less than a day apart but at
+// the ends.
+const seasonDates = 25
 
 // together runs pieces of work on all cores and gives the first error.
 func together(work []func() error) error {
