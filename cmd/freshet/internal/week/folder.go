@@ -179,6 +179,7 @@ func (w *Week) takeInFile(ctx context.Context, root *os.Root, f store.FolderFile
 		w.Log.Warn("a file in the watched folder was left: the page Records says why", "error", err)
 	default:
 		f.State, f.Said = store.FolderTaken, said
+		w.Log.Info("a file in the watched folder was taken in: the page Records says more")
 	}
 	return f, w.Store.SetFolderFile(ctx, f)
 }

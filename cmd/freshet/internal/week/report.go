@@ -57,8 +57,12 @@ func (w *Week) report(ctx context.Context, wish Wish) (tried bool, err error) {
 		return true, err
 	}
 	run.MadeAt = w.Now().UTC().Format(time.RFC3339)
-	if err := w.Store.KeepRun(ctx, run); err != nil || w.Brief == nil {
+	if err := w.Store.KeepRun(ctx, run); err != nil {
 		return true, err
+	}
+	w.Log.Info("a report was made", "of", run.AsOf)
+	if w.Brief == nil {
+		return true, nil
 	}
 	return true, w.Brief(ctx, brief)
 }

@@ -189,6 +189,9 @@ func (w *Week) backup(ctx context.Context, _ Wish) (bool, error) {
 	if err != nil {
 		return true, err
 	}
-	_, err = w.Store.Nightly(ctx, w.Backups, w.Keep, w.Now().In(loc))
+	made, err := w.Store.Nightly(ctx, w.Backups, w.Keep, w.Now().In(loc))
+	if err == nil && made != "" {
+		w.Log.Info("a backup was made, and checked")
+	}
 	return true, err
 }
