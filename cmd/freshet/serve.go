@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"path/filepath"
 	"runtime/debug"
+	"strconv"
 	"sync/atomic"
 	"syscall"
 	"time"
@@ -272,7 +273,7 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, address string) error {
 	ticks.Start()
 	defer func() { <-ticks.Stop().Done(); <-worked }()
 
-	fmt.Fprintf(a.out, "Open http://%s in a browser. Ctrl-C ends it.\n", l.Addr())
+	a.showAddress(l.Addr())
 	served := make(chan error, 1)
 	go func() { served <- srv.Serve(l) }()
 	select {
@@ -380,4 +381,24 @@ func (a *app) inventedShop(c *cobra.Command, ctx context.Context) (*store.Store,
 		return nil, errors.Join(err, db.Close())
 	}
 	return db, nil
+}
+
+// showAddress says where the pages are, and what other machines call this one
+// if they are served to them.
+func (a *app) showAddress(at net.Addr) {
+	where, tcp := at.String(), at.(*net.TCPAddr)
+	port := strconv.Itoa(tcp.Port)
+	if tcp.IP.IsUnspecified() {
+		where = net.JoinHostPort("localhost", port)
+	}
+	fmt.Fprintf(a.out, "Open http://%s in a browser. Ctrl-C ends it.\n", where)
+	own, err := net.InterfaceAddrs()
+	if err != nil || !tcp.IP.IsUnspecified() {
+		return
+	}
+	for _, o := range own {
+		if n, ok := o.(*net.IPNet); ok && n.IP.IsGlobalUnicast() && n.IP.To4() != nil {
+			fmt.Fprintf(a.out, "On the shop's other machines: http://%s\n", net.JoinHostPort(n.IP.String(), port))
+		}
+	}
 }

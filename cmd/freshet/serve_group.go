@@ -89,7 +89,7 @@ func (a *app) serveGroup(c *cobra.Command, g *store.Group, at groupListening) er
 		servers = append(servers, srv)
 		go func() { ended <- srv.Serve(s.on) }()
 	}
-	fmt.Fprintf(a.out, "Open http://%s in a browser. Ctrl-C ends it.\n", l.Addr())
+	a.showAddress(l.Addr())
 	select {
 	case err = <-ended:
 	case <-ctx.Done():

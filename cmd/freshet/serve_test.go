@@ -2,8 +2,10 @@ package main
 
 import (
 	"bufio"
+	"bytes"
 	"context"
 	"io"
+	"net"
 	"net/http"
 	"os"
 	"path/filepath"
@@ -183,5 +185,19 @@ func TestReportIsMadeAnew(t *testing.T) {
 	nextWeek := func() time.Time { return monday().Add(7 * 24 * time.Hour) }
 	if text := home(nextWeek); !strings.Contains(text, "Monday, November 30, 2026") {
 		t.Error("a Monday has passed: the report must be of this week")
+	}
+}
+
+// Who serves the shop's network is told an address that a browser takes.
+func TestAddress(t *testing.T) {
+	for _, c := range []struct {
+		ip   net.IP
+		want string
+	}{{net.IPv4zero, "Open http://localhost:8137 in"}, {net.IPv6unspecified, "Open http://localhost:8137 in"}, {net.IPv4(127, 0, 0, 1), "Open http://127.0.0.1:8137 in"}} {
+		var out bytes.Buffer
+		(&app{out: &out}).showAddress(&net.TCPAddr{IP: c.ip, Port: 8137})
+		if text := out.String(); !strings.HasPrefix(text, c.want) || strings.Contains(text, "[::]") || c.ip.IsLoopback() && strings.Contains(text, "other machines") {
+			t.Errorf("%v: want %q, have %q", c.ip, c.want, text)
+		}
 	}
 }

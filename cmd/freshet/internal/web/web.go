@@ -103,7 +103,7 @@ func (s *Server) ServeHTTP(w http.ResponseWriter, r *http.Request) {
 		http.Error(w, "The pages can't be shown now.", http.StatusInternalServerError)
 		return
 	} else if !ok {
-		http.Error(w, "freshet does not answer to this name", http.StatusMisdirectedRequest)
+		http.Error(w, "freshet does not answer to this name. On the machine it runs on, the owner can add it under Settings.", http.StatusMisdirectedRequest)
 		return
 	}
 	s.guarded.ServeHTTP(w, r)
