@@ -3,10 +3,13 @@ package store_test
 import (
 	"context"
 	"errors"
+	"os/exec"
+	"path/filepath"
 	"slices"
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"freshet/ingest"
 	"freshet/ingest/store"
@@ -170,4 +173,66 @@ func (d *during) Next() bool {
 		d.do = nil
 	}
 	return d.failing.Next()
+}
+
+// A shop's schema, and a whole group, go into a dump of PostgreSQL's and come
+// back as they were, by the hands of an ordinary user: as DEVELOPERS.md has it.
+func TestDump(t *testing.T) {
+	ctx, address, other := t.Context(), pgtest.Database(t), pgtest.Database(t)
+	do := func(program string, args ...string) {
+		t.Helper()
+		if out, err := exec.Command(pgtest.Program(t, program), args...).CombinedOutput(); err != nil {
+			t.Fatalf("%s %v: %v: %s", program, args, err, out)
+		}
+	}
+	open := func(address, shop string) *store.Store {
+		t.Helper()
+		s, err := store.OpenThere(ctx, address+"&shop="+shop)
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(func() { s.Close() })
+		return s
+	}
+	// whole tells whether a shop is as it was, and takes files as before.
+	whole := func(s *store.Store) {
+		t.Helper()
+		if h, err := s.Check(ctx); err != nil || len(h.Faults) > 0 || h.Records["job_lines"] != 4 {
+			t.Errorf("have %+v, %v", h, err)
+		}
+		if b := take(t, s, strings.ReplaceAll(export, "41", "91")); b.Added != 4 {
+			t.Errorf("have %+v", b)
+		}
+		if _, err := s.Undo(ctx, time.Unix(1e9, 0)); err != nil {
+			t.Error(err)
+		}
+	}
+	for _, name := range []string{"north", "south"} {
+		s, err := store.Open(ctx, address+"&shop="+name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		take(t, s, export)
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	all, one := filepath.Join(t.TempDir(), "all.dump"), filepath.Join(t.TempDir(), "north.dump")
+	do("pg_dump", "-Fc", "-f", all, "-d", address)
+	do("pg_dump", "-Fc", "-n", "shop_north", "-f", one, "-d", address)
+	do("pg_restore", "-e", "-d", other, all)
+	whole(open(other, "north"))
+	whole(open(other, "south"))
+
+	g, err := store.OpenGroup(ctx, address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer g.Close()
+	if _, err := g.Pool().Exec(ctx, "DROP SCHEMA shop_north CASCADE"); err != nil {
+		t.Fatal(err)
+	}
+	do("pg_restore", "-e", "-d", address, one)
+	whole(open(address, "north"))
+	whole(open(address, "south"))
 }

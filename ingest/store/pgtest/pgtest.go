@@ -57,6 +57,20 @@ func Database(t testing.TB) string {
 	return u.String()
 }
 
+// Program gives the path of one of the server's own programs, such as pg_dump;
+// where it is missing the test is skipped.
+func Program(t testing.TB, name string) string {
+	t.Helper()
+	folder, err := programs()
+	if err == nil {
+		name, err = exec.LookPath(filepath.Join(folder, name))
+	}
+	if err != nil {
+		t.Skipf("need PostgreSQL's programs: %v", err)
+	}
+	return name
+}
+
 // Name gives a name that no other test's database or schema has.
 func Name() string { return fmt.Sprintf("test_%d_%d", os.Getpid(), count.Add(1)) }
 
