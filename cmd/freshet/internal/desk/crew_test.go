@@ -47,9 +47,23 @@ func TestWhatIfBesideThePlan(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	weeks, err := tried.Try(capacity.WhatIf{AddTech: 1})
-	if err != nil || !slices.Equal(tried.Now, now.Weeks) || !slices.Equal(weeks, then.Weeks) {
-		t.Errorf("want what-ifs to give Crew's weeks, have %v\n%+v\n%+v", err, tried.Now[0], weeks[0])
+	weeks, asNow, err := tried.Try(capacity.WhatIf{AddTech: 1})
+	if err != nil || !slices.Equal(asNow, now.Weeks) || !slices.Equal(weeks, then.Weeks) {
+		t.Errorf("want what-ifs to give Crew's weeks, have %v\n%+v\n%+v", err, asNow[0], weeks[0])
+	}
+	rough, roughNow, err := tried.TryRoughly(capacity.WhatIf{AddTech: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for j := range weeks {
+		for _, x := range [][2]float64{{rough[j].ChanceShort, weeks[j].ChanceShort}, {roughNow[j].ChanceShort, asNow[j].ChanceShort}} {
+			if math.Abs(x[0]-x[1]) > .15 { // three standard errors of 100 futures
+				t.Errorf("week %d: want a chance of %.2f at least roughly, have %.2f", j, x[1], x[0])
+			}
+		}
+		if rough[j].AvailableHours != weeks[j].AvailableHours {
+			t.Errorf("week %d: want %v h, have %v", j, weeks[j].AvailableHours, rough[j].AvailableHours)
+		}
 	}
 	if h := now.HoldBack; h == nil || h.PerWeek < 1 || h.PerWeek > 3 || h.Hours <= 0 || h.At != .8 {
 		t.Errorf("hold back %+v", h)

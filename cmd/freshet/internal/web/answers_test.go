@@ -47,6 +47,7 @@ func TestAnswers(t *testing.T) {
 		"/quote/answer?kind=cooling&part=days":              "need a number of 0 or more",
 		"/crew/answer":                                      "<p id=\"says\" hx-swap-oob=\"innerHTML\">As things stand",
 		"/crew/answer?tech=2&from=2027-03-01":               "What if: 2 technicians more from March 1, 2027. Then",
+		"/crew/answer?tech=1":                               "hx-get=\"/crew/answer?tech=1&amp;whole=yes\"",
 		"/crew/answer?tech=lots":                            "Technicians: need a whole number from -3 to 5. As things stand",
 		"/crew/answer?tech=1&from=soon":                     "Start on: need a day. As things stand",
 		"/quote/answer?kind=%3Cscript%3Ealert(1)%3C/script": "&lt;script&gt;",
@@ -54,6 +55,11 @@ func TestAnswers(t *testing.T) {
 		w := s.get(path)
 		if text := w.Body.String(); w.Code != http.StatusOK || !strings.Contains(text, want) || strings.Contains(text, "<script>alert") {
 			t.Errorf("%s: want %q, have %d %s", path, want, w.Code, text)
+		}
+	}
+	for path, rough := range map[string]bool{"/crew/answer?tech=1": true, "/crew/answer?tech=1&whole=yes": false} {
+		if text := s.get(path).Body.String(); strings.Contains(text, "Roughly") != rough || strings.Contains(text, "whole=yes") != rough {
+			t.Errorf("%s: want rough numbers, and the way to the exact ones: %v", path, rough)
 		}
 	}
 	if w := s.post("/quote", url.Values{"kind": {"cooling"}, "hours": {"4"}, "ro": {" Q-77 "}}); w.Code != http.StatusSeeOther {

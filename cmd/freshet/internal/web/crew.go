@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"net/http"
+	"net/url"
 	"strconv"
 
 	"freshet/capacity"
@@ -98,6 +99,7 @@ func readIf(r *http.Request) (f ifForm, w capacity.WhatIf) {
 // tried is what the weeks look like, as things stand or under a change.
 type tried struct {
 	Says  string
+	Whole string // where the exact numbers are, if these are rough
 	Rows  []crewRow
 	Hours *chart.Chart
 }
@@ -205,7 +207,8 @@ func (s *Server) crew(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, page{Template: "crew", Title: "Crew", Data: data, Charts: true})
 }
 
-// crewAnswer is the weeks alone, while somebody moves the sliders.
+// crewAnswer is the weeks alone, while somebody moves the sliders: roughly, and
+// with the way to the whole answer, which the page goes unless the slider moves on.
 func (s *Server) crewAnswer(w http.ResponseWriter, r *http.Request) error {
 	form, change := readIf(r)
 	all, err := answer(r.Context(), s, askWhatIfs)
@@ -215,23 +218,32 @@ func (s *Server) crewAnswer(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	// One at a time, as each takes the whole machine.
-	s.trying.Lock()
-	defer s.trying.Unlock()
-	if r.Context().Err() != nil {
-		return nil // the slider has moved on, and nobody waits for this one
+	try, whole := all.TryRoughly, url.Values{}
+	if r.FormValue("whole") != "" {
+		// One at a time, as each takes the whole machine.
+		s.trying.Lock()
+		defer s.trying.Unlock()
+		if r.Context().Err() != nil {
+			return nil // the slider has moved on, and nobody waits for this one
+		}
+		try = all.Try
+	} else {
+		whole = r.URL.Query()
+		whole.Set("whole", "yes")
 	}
-	weeks, err := all.Try(change)
+	weeks, now, err := try(change)
 	if err != nil {
 		return err
 	}
-	var now []desk.CrewWeek
-	if change != (capacity.WhatIf{}) {
-		now = all.Now
+	if change == (capacity.WhatIf{}) {
+		now = nil
 	}
 	t, err := tryOut(all.AsOf, change.String(), weeks, now)
 	if err != nil {
 		return err
+	}
+	if len(whole) > 0 {
+		t.Says, t.Whole = t.Says+" Roughly: the exact numbers follow.", "/crew/answer?"+whole.Encode()
 	}
 	if form.Wrong != "" {
 		t.Says = form.Wrong + " " + t.Says
