@@ -166,11 +166,11 @@ func insteadOf(asked bool, then, now int) string {
 	return fmt.Sprintf(", instead of %d", now)
 }
 
-// worst gives in how many weeks work outgrows the crew more likely than not,
-// and the longest of their usual stays, in days; 0 where none is known.
+// worst gives in how many weeks that aren't closed work outgrows the crew more
+// likely than not, and the longest of their usual stays, in days; 0 where none is known.
 func worst(weeks []desk.CrewWeek) (short, slowest int) {
 	for _, w := range weeks {
-		if w.ChanceShort > .5 {
+		if w.AvailableHours > 0 && w.ChanceShort > .5 {
 			short++
 		}
 		if w.TurnaroundDays.Known() {
@@ -252,6 +252,9 @@ func (s *Server) crewAnswer(w http.ResponseWriter, r *http.Request) error {
 }
 
 func crewCells(w desk.CrewWeek) []string {
-	return []string{report.Whole(w.AvailableHours) + " h", report.Whole(w.ExpectedHours.Mean) + " h", report.Whole(100*w.ChanceShort) + " %",
-		report.Whole(w.BacklogHours.P50) + " h", report.Whole(w.TurnaroundDays.P50)}
+	available, chance := report.Whole(w.AvailableHours)+" h", report.Whole(100*w.ChanceShort)+" %"
+	if w.AvailableHours == 0 {
+		available, chance = "closed", "–"
+	}
+	return []string{available, report.Whole(w.ExpectedHours.Mean) + " h", chance, report.Whole(w.BacklogHours.P50) + " h", report.Whole(w.TurnaroundDays.P50)}
 }

@@ -18,8 +18,9 @@ func TestSliderSays(t *testing.T) {
 // A what-if comes down to two numbers, beside those without it.
 func TestInShort(t *testing.T) {
 	week := func(chance, days float64) desk.CrewWeek {
-		return desk.CrewWeek{ChanceShort: chance, TurnaroundDays: forecast.Spread{P50: days}}
+		return desk.CrewWeek{AvailableHours: 40, ChanceShort: chance, TurnaroundDays: forecast.Spread{P50: days}}
 	}
+	closed := desk.CrewWeek{ChanceShort: 1, TurnaroundDays: forecast.Unknown()}
 	unknown := desk.CrewWeek{ChanceShort: .2, TurnaroundDays: forecast.Unknown()}
 	for _, x := range []struct {
 		scenario   string
@@ -31,10 +32,13 @@ func TestInShort(t *testing.T) {
 			"What if: a change. Then none of the next 2 weeks is more likely short of hours than not, instead of 2. In the slowest week half of the jobs are ready within 1 day of drop-off, instead of 12."},
 		{"a change", []desk.CrewWeek{week(.6, 12), week(.8, 3)}, []desk.CrewWeek{week(.6, 12), week(.7, 3)},
 			"What if: a change. Then 2 of the next 2 weeks are more likely short of hours than not, as now. In the slowest week half of the jobs are ready within 12 days of drop-off, as now."},
-		{"", []desk.CrewWeek{unknown}, nil, "As things stand none of the next 1 weeks is more likely short of hours than not."},
+		{"", []desk.CrewWeek{unknown, closed}, nil, "As things stand none of the next 2 weeks is more likely short of hours than not."},
 	} {
 		if have := inShort(x.scenario, x.weeks, x.now); have != x.want {
 			t.Errorf("want\n%s\nhave\n%s", x.want, have)
 		}
+	}
+	if have := crewCells(closed); have[0] != "closed" || have[2] != "–" {
+		t.Errorf("want a closed week, not one that is short of hours, have %q", have)
 	}
 }
