@@ -173,14 +173,21 @@ func (c *cell) date(last forecast.Date) (none Opt[forecast.Date]) {
 	return Opt[forecast.Date]{d, true}
 }
 
-// hours reads the hours of one job, 0 to 2000; above 200 is doubted.
+// hours reads the hours of one job, 0 to 2000; above 200 is doubted, and so is
+// an amount of money.
 func (c *cell) hours() Opt[float64] {
 	h := c.between(parseHours, "hours", 0, maxHours)
-	if h.Valid && h.V > manyHours {
+	switch {
+	case !h.Valid:
+	case h.V > manyHours:
 		c.warn("is %g hours on one job", h.V)
+	case bytes.ContainsFunc(c.raw, isMoney):
+		c.warn("is an amount of money, and was read as %g hours", h.V)
 	}
 	return h
 }
+
+func isMoney(r rune) bool { return unicode.Is(unicode.Sc, r) }
 
 // weeklyHours reads paid hours a week.
 func (c *cell) weeklyHours() Opt[float64] {

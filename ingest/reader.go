@@ -285,8 +285,8 @@ func (r *Reader) fits() bool {
 	return true
 }
 
-// isTotals tells whether a row that can't be read begins with a word for
-// totals, or holds nothing but numbers where a record has its name and date.
+// isTotals tells whether a row that can't be read begins with a cell that has a
+// word for totals in it, or holds nothing but numbers where a record has its name and date.
 func (r *Reader) isTotals() bool {
 	numbers := 0
 	for _, c := range r.rows.cells {
@@ -294,7 +294,7 @@ func (r *Reader) isTotals() bool {
 		if len(c) == 0 {
 			continue
 		}
-		if numbers == 0 && startsWithTotal(c) {
+		if numbers == 0 && (startsWithTotal(c) || endsWithTotal(c)) {
 			return true
 		}
 		if _, _, ok := parseHours(c, r.cell.comma); !ok {
@@ -320,6 +320,14 @@ func startsWithTotal(c []byte) bool {
 		c = c[:i]
 	}
 	return word("total", c) != ""
+}
+
+// endsWithTotal tells whether a cell's last word is one for totals: "Week
+// total:".
+func endsWithTotal(c []byte) bool {
+	c = bytes.TrimRight(c, ": ")
+	i := bytes.LastIndexByte(c, ' ')
+	return i > 0 && len(c) <= maxLabel && word("total", c[i+1:]) != ""
 }
 
 // isTotalsName tells whether a row that can be read is named like totals.

@@ -281,7 +281,7 @@ func (s *Store) settle(ctx context.Context, h HandIn, sheet *ingest.Sheet) (l in
 	if h.As == "" {
 		if detected, err := ingest.Detect(sheet.Headers, sheet.Sample, h.Columns...); err == nil {
 			l = detected
-		} else if len(h.Columns) == 0 && (len(l.AcceptGuesses().Missing()) > 0 || !h.Guesses) {
+		} else if len(h.Columns) == 0 && len(l.AcceptGuesses().Missing()) > 0 { // else there are guesses, to be confirmed
 			fits = &Undetected{err}
 		}
 	}

@@ -38,7 +38,7 @@ func TestPreviewThenTakeIn(t *testing.T) {
 	if p.Ready || p.Remembered || len(p.Missing) > 0 || p.Dates != nil || !slices.Equal(p.Columns[2].Samples, []string{"Roof air", "Battery"}) {
 		t.Errorf("have %+v", p)
 	}
-	if _, err := s.TakeIn(ctx, h, handInLatest, at, nil); !errors.As(err, new(*store.Undetected)) {
+	if _, err := s.TakeIn(ctx, h, handInLatest, at, nil); !errors.As(err, new(*store.Undecided)) {
 		t.Errorf("want the file asked about, have %v", err)
 	}
 	if b, _ := s.Batches(ctx, 9); len(b) != 0 {
