@@ -89,8 +89,14 @@ func (p Plan) checkWork() error {
 		}
 	}
 	n := len(p.Kinds)
-	if h := p.Habits; len(h.Hours) != n || len(h.Growth) != n || len(h.Wait) != n || len(h.Needs) != n || len(h.Rush) != n || len(h.Later) != n {
+	h := p.Habits
+	if len(h.Hours) != n || len(h.Growth) != n || len(h.Wait) != n || len(h.Needs) != n || len(h.Rush) != n || len(h.Later) != n || h.Lean != nil && len(h.Lean) != n {
 		return fmt.Errorf("capacity: need habits of %d kinds, have %d", n, len(h.Hours))
+	}
+	for _, b := range h.Lean {
+		if !(b > -1 && b <= 1) {
+			return fmt.Errorf("capacity: need growth that goes with a power of the quoted hours above -1, up to 1, have %v", b)
+		}
 	}
 	return nil
 }
@@ -155,7 +161,7 @@ func (p Plan) Warnings() []error {
 	}
 	overrun := 0
 	for _, j := range p.Open {
-		if j.Quoted > 0 && j.Worked > j.Quoted*greatest(p.Habits.Growth[j.Kind], 1) || j.Quoted == 0 && j.Worked > greatest(p.Habits.Hours[j.Kind], 1) {
+		if j.Quoted > 0 && j.Worked > j.Quoted*p.Habits.lean(j.Kind, j.Quoted)*greatest(p.Habits.Growth[j.Kind], 1) || j.Quoted == 0 && j.Worked > greatest(p.Habits.Hours[j.Kind], 1) {
 			overrun++
 		}
 	}

@@ -14,7 +14,8 @@ import (
 // Habits is what a shop's finished jobs tell of those to come, by job kind.
 type Habits struct {
 	Hours  [][]float64 // clocked hours of a job; a kind without any borrows from all
-	Growth [][]float64 // clocked over quoted hours
+	Growth [][]float64 // clocked hours over quoted ones of a job quoted at one hour
+	Lean   []float64   // the power of its quoted hours by which a job's growth is another: above -1; nil: the same at any
 	Wait   [][]float64 // days until a part came, of jobs that needed one
 	Needs  []float64   // share of jobs that need a part
 	Rate   []float64   // drop-offs a calendar day, of late
@@ -106,7 +107,10 @@ func (h Habits) drawn(q Inquiry, daily float64, r *rand.Rand) (Task, Stay) {
 		t.In = 0
 	}
 	grown, usual := draw(h.Growth[q.Kind], r, 1), draw(h.Hours[q.Kind], r, 1)
-	if t.Hours = q.Hours * grown; q.Hours == 0 {
+	if q.Hours > 0 {
+		grown *= h.lean(q.Kind, q.Hours)
+		t.Hours = q.Hours * grown
+	} else {
 		t.Hours, grown = usual, 1
 	}
 	needs, wait := r.Float64() < h.Needs[q.Kind], h.wait(q.Kind, r)
@@ -157,6 +161,15 @@ func (a *arrivals) task() Task {
 	return t
 }
 
+// lean gives by how much the growth of a job quoted at so many hours, above 0,
+// is another than at one hour.
+func (h Habits) lean(kind int, quoted float64) float64 {
+	if h.Lean == nil {
+		return 1
+	}
+	return math.Pow(quoted, h.Lean[kind])
+}
+
 func rank(emergency, deferrable bool) Rank {
 	switch {
 	case emergency:
@@ -200,7 +213,8 @@ func (h Habits) opening(j OpenJob, start forecast.Date) opening {
 	in := int(j.DroppedOff - start)
 	o := opening{Task: Task{Kind: j.Kind, In: in, From: max(in, int(j.NotBefore-start)), Rank: rank(j.Emergency, j.Deferrable)}, less: j.Worked}
 	if o.hours, o.times = beyond(h.Hours[j.Kind], j.Worked), 1; j.Quoted > 0 {
-		o.hours, o.times = beyond(h.Growth[j.Kind], j.Worked/j.Quoted), j.Quoted
+		o.times = j.Quoted * h.lean(j.Kind, j.Quoted)
+		o.hours = beyond(h.Growth[j.Kind], j.Worked/o.times)
 	}
 	if j.Waiting {
 		o.waits = h.longer(j.Kind, float64(-in))

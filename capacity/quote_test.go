@@ -88,6 +88,15 @@ func TestDrawn(t *testing.T) {
 			t.Errorf("%+v: want %+v, %+v, have %+v, %+v", c.q, c.task, c.stay, task, stay)
 		}
 	}
+	// At half a power less four hours grow to 4·3/√4, not to 4·3.
+	leans := Habits{Hours: [][]float64{{5}}, Growth: [][]float64{{3}}, Lean: []float64{-.5}, Wait: [][]float64{{6}}, Needs: []float64{0}}
+	if task, stay := leans.drawn(Inquiry{Hours: 4, PartsDays: -1}, 4, rand.New(rand.NewPCG(1, 1))); math.Abs(task.Hours-6) > 1e-12 || math.Abs(stay.Growth-.5) > 1e-12 || math.Abs(stay.Labor-1) > 1e-12 {
+		t.Errorf("a big quote: have %+v, %+v", task, stay)
+	}
+	open := leans.opening(OpenJob{Quoted: 4, Worked: 2}, 0)
+	if task := open.task(rand.New(rand.NewPCG(1, 1))); math.Abs(task.Hours-4) > 1e-12 || math.Abs(open.expected()-4) > 1e-12 {
+		t.Errorf("a big open job: have %+v, %v expected", task, open.expected())
+	}
 	shrunk := Habits{Hours: [][]float64{{5}}, Growth: [][]float64{{.5}}, Wait: [][]float64{{6}}, Needs: []float64{0}}
 	if task, stay := shrunk.drawn(Inquiry{Hours: 4, PartsDays: -1}, 4, rand.New(rand.NewPCG(1, 1))); task.Hours != 2 || stay.Growth != 0 || stay.Labor != 1 {
 		t.Errorf("a job that shrinks: have %+v, %+v", task, stay)

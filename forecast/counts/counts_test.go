@@ -11,6 +11,7 @@ import (
 
 func TestContract(t *testing.T) {
 	forecasttest.Contract(t, Model{}, forecasttest.Weekly(220, 20, .5, 1), forecasttest.Traits{Counts: true})
+	forecasttest.Contract(t, Model{Shift: 8}, forecasttest.Weekly(220, 20, .5, 3), forecasttest.Traits{Counts: true})
 	forecasttest.Contract(t, Model{Harmonics: -1}, forecasttest.Weekly(120, 2, .3, 2), forecasttest.Traits{Counts: true})
 }
 

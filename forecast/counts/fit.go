@@ -45,13 +45,12 @@ func (m Model) Fit(s forecast.Series) (forecast.Fit, error) {
 	alone := m
 	alone.Usual = nil
 	f := alone.fit(s)
-	if m.Usual == nil {
-		return f, nil
+	if m.Usual != nil {
+		if like := m.fit(s); f.marginal < like.marginal+clearly {
+			f = like
+		}
 	}
-	if like := m.fit(s); f.marginal < like.marginal+clearly {
-		return like, nil
-	}
-	return f, nil
+	return f.shifted(s), nil
 }
 
 // clearly is how much likelier, as a logarithm, a series must be without what
@@ -76,6 +75,9 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 		f.warnings = append(f.warnings, fmt.Errorf("the %v that stand at %v don't fit any week near them and were left out", s.Values[t], s.At(t)))
 	}
 	f.beta = make([]float64, p)
+	if m.Shift > 0 {
+		q.usual.at[0], q.usual.spread[0] = math.Log(memory/(1-memory)), memorySpread
+	}
 	if u := m.Usual; u != nil {
 		q.usual = prior{u.Scales, u.Loose}
 		if k > 0 && len(u.Season) != 2*k {

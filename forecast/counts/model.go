@@ -64,6 +64,9 @@ type Model struct {
 	// are none. It must have the season's harmonics. A series that speaks clearly
 	// against it is fitted without.
 	Usual *Usual
+	// Shift is by how many days a year's season comes early or late, as a standard
+	// deviation; at 0 none does.
+	Shift float64
 }
 
 // DefaultHarmonics is enough for a rise and fall of six weeks.
@@ -76,6 +79,9 @@ func (m Model) String() string {
 	k := m.harmonics()
 	if k == 0 {
 		return "counts with a moving level"
+	}
+	if m.Shift > 0 {
+		return fmt.Sprintf("counts with a season of %d harmonics that comes early or late, and a moving level", k)
 	}
 	return fmt.Sprintf("counts with a season of %d harmonics and a moving level", k)
 }

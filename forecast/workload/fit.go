@@ -15,7 +15,7 @@ import (
 // Model is the recipe for a shop's forecast.
 type Model struct {
 	// Total makes the model of the shop's weekly total from what is known of
-	// the past; nil stands for Counts.
+	// the past; nil stands for Shifting.
 	Total func(Past) forecast.Model
 }
 
@@ -67,6 +67,17 @@ func Counts(p Past) forecast.Model {
 	return m
 }
 
+// seasonsApart is by how many days a year's season comes early or late, as a
+// standard deviation: common practice, no source.
+const seasonsApart = 8
+
+// Shifting is Counts with seasons that come early or late.
+func Shifting(p Past) forecast.Model {
+	m := Counts(p).(counts.Model)
+	m.Shift = seasonsApart
+	return m
+}
+
 // What a new level may be, as the standard deviation of its logarithm, and the
 // share of it that is left a week later, as most don't last: measured on
 // invented shops with levels that last and with bursts (TestNewLevel).
@@ -103,7 +114,7 @@ func (m Model) Fit(p Past) (*Fit, error) {
 	}
 	make_ := m.Total
 	if make_ == nil {
-		make_ = Counts
+		make_ = Shifting
 	}
 	model := make_(p)
 	f := &Fit{past: p, name: model.String(), warn: p.Warning}

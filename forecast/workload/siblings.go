@@ -59,7 +59,7 @@ func (f *Fit) Lesson() (Lesson, error) {
 	total, ok := chosen(f.total).(*counts.Fit)
 	if !ok {
 		p := f.past
-		fit, err := Counts(p).Fit(p.Total.Like(p.Lasting(p.Total.Values)))
+		fit, err := Shifting(p).Fit(p.Total.Like(p.Lasting(p.Total.Values)))
 		if err != nil {
 			return Lesson{}, err
 		}

@@ -16,6 +16,7 @@ func learnHabits(visits []visit, n int, day forecast.Date) capacity.Habits {
 	h := capacity.Habits{Hours: make([][]float64, n), Growth: make([][]float64, n), Wait: make([][]float64, n),
 		Needs: make([]float64, n), Rate: make([]float64, n), Rush: make([]float64, n), Later: make([]float64, n)}
 	var all struct{ growth, wait []float64 }
+	var quoted []visit
 	jobs, finished := make([]float64, n), make([]float64, n)
 	for _, v := range visits {
 		if v.in >= day {
@@ -46,15 +47,18 @@ func learnHabits(visits []visit, n int, day forecast.Date) capacity.Habits {
 			h.Hours[v.kind] = append(h.Hours[v.kind], took)
 		}
 		if v.clocked > 0 && v.quoted > 0 {
-			g := min(10, v.clocked/v.quoted)
-			h.Growth[v.kind], all.growth = append(h.Growth[v.kind], g), append(all.growth, g)
+			quoted = append(quoted, v)
 		}
 		if v.parts > 0 {
 			h.Needs[v.kind]++
 			h.Wait[v.kind], all.wait = append(h.Wait[v.kind], v.parts), append(all.wait, v.parts)
 		}
 	}
-	h.Hours = borrow(h.Hours)
+	h.Hours, h.Lean = borrow(h.Hours), learnGrowth(quoted, n)
+	for _, v := range quoted {
+		g := min(10, v.clocked/v.quoted) / math.Pow(v.quoted, h.Lean[v.kind])
+		h.Growth[v.kind], all.growth = append(h.Growth[v.kind], g), append(all.growth, g)
+	}
 	for k := range n {
 		h.Rush[k] /= max(1, jobs[k])
 		h.Later[k] /= max(1, jobs[k])

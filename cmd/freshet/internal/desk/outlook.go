@@ -19,7 +19,7 @@ import (
 // models did best on the shop's own history.
 func model() workload.Model {
 	return workload.Model{Total: func(p workload.Past) forecast.Model {
-		return combine.Best{Candidates: []forecast.Model{workload.Counts(p), naive.Profile{}, smooth.HoltWinters{}, naive.Seasonal{}}, Origins: 6}
+		return combine.Best{Candidates: []forecast.Model{workload.Shifting(p), naive.Profile{}, smooth.HoltWinters{}, naive.Seasonal{}}, Origins: 6}
 	}}
 }
 
