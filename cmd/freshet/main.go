@@ -77,22 +77,22 @@ What is going to come in? The range is one into which 8 weeks in 10 fall.
 
 	$ freshet outlook --as-of 2026-11-23 --weeks 3
 	     week of  drop-offs  8 in 10 weeks  hours of work  8 in 10 weeks
-	  2026-11-23         11        6 to 17           58 h       25 to 96
-	  2026-11-30         13        7 to 20           67 h      29 to 112
-	  2026-12-07         13        7 to 19           67 h      30 to 112
+	  2026-11-23         11        6 to 16           55 h       24 to 91
+	  2026-11-30         12        6 to 18           63 h      28 to 103
+	  2026-12-07         12        6 to 18           62 h      28 to 102
 	.
 	In all 3 weeks, by job kind:
 	                     kind  drop-offs  hours of work
-	               appliances        5.7           25 h
-	                  cooling        2.5           11 h
-	               electrical        8.1           36 h
-	                 exterior        5.9           42 h
-	                 plumbing        4.8           20 h
-	             running gear        4.3           24 h
-	         seasonal service        1.2            3 h
-	  slide-outs and leveling        4.7           31 h
+	               appliances        5.4           24 h
+	                  cooling        2.3           10 h
+	               electrical        7.5           34 h
+	                 exterior        5.5           40 h
+	                 plumbing        4.4           19 h
+	             running gear        4.1           23 h
+	         seasonal service        1.1            3 h
+	  slide-outs and leveling        4.5           29 h
 	.
-	Drop-offs: counts with a season of 6 harmonics and a moving level was chosen: the smallest error of 4 models on this history. Hours: each drop-off takes the hours of a job of its kind, from clocked hours of finished jobs.
+	Drop-offs: counts with a season of 6 harmonics that comes early or late, and a moving level was chosen: the smallest error of 4 models on this history. Hours: each drop-off takes the hours of a job of its kind, from clocked hours of finished jobs.
 
 Do the crew's hours meet it?
 
@@ -100,36 +100,36 @@ Do the crew's hours meet it?
 	What if: 1 technician more from March 1, 2027. Each column shows now → then.
 	.
 	     week of  crew has  work expected  8 in 10 weeks  chance short  waiting at the end  days until ready
-	  2026-11-23      80 h           58 h       25 to 96          19 %                77 h                 5
-	  2026-11-30     134 h           67 h      29 to 112           3 %                14 h                 1
-	  2026-12-07     134 h           67 h      30 to 112           3 %                 8 h                 1
+	  2026-11-23      80 h           55 h       24 to 91          19 %                64 h                 2
+	  2026-11-30     134 h           63 h      28 to 103           1 %                10 h                 1
+	  2026-12-07     134 h           62 h      28 to 102           2 %                 8 h                 1
 	.
 	Besides, about 29 h wait for parts or approval at the end of this week.
 	Emergencies: 1.9 a week; leave 17 h a week free of promises, enough in 80 weeks of 100. Release what is left on Thursday.
 	The advice looks 40 weeks ahead, further than the 3 above, as a hire takes that long.
 	.
 	By 2026-12-14: Time off from January 11 to January 15 can be granted.
-	  With Ansel off the chance of too few hours in the week of January 11 is 17 %, against 5 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
+	  With Ansel off the chance of too few hours in the week of January 11 is 17 %, against 3 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
 	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2026-12-21: Time off from January 18 to January 22 can be granted.
-	  With Brika off the chance of too few hours in the week of January 18 is 20 %, against 5 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
+	  With Brika off the chance of too few hours in the week of January 18 is 17 %, against 5 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
 	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2026-12-28: Hold the time off from January 25 to January 29.
-	  With Corin off the chance of too few hours in the week of January 25 is 24 %, against 9 % with everybody in: offer January 4 to 24 or March 1 to 21 instead, or plan overtime; if it is approved all the same, 7 h are missing in that week on average.
+	  With Corin off the chance of too few hours in the week of January 25 is 22 %, against 7 % with everybody in: offer January 4 to 24 or February 1 to 7 instead, or plan overtime; if it is approved all the same, 6 h are missing in that week on average.
 	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
 	By 2027-01-04: Time off from February 1 to February 5 can be granted.
-	  With Dessa off the chance of too few hours in the week of February 1 is 20 %, against 7 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
+	  With Dessa off the chance of too few hours in the week of February 1 is 17 %, against 3 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
 	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2027-02-01: Weeks that can spare someone: March 1 to March 21.
-	  From March 1 to 21 one technician can be spared, with a chance of too few hours of 18 % or less, while time off is asked for in busier weeks if nothing is said.
+	  From March 1 to 21 one technician can be spared, with a chance of too few hours of 19 % or less, while time off is asked for in busier weeks if nothing is said.
 	  With the season 21 days later it stands (100 hours); with 15 % less work it stands (100 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
 	.
 	By 2027-04-19: Hold the time off from May 17 to May 21.
-	  With Corin off the chance of too few hours in the week of May 17 is 44 %, against 21 % with everybody in: offer March 1 to 21 or August 9 to 29 instead, or plan overtime; if it is approved all the same, 19 h are missing in that week on average.
+	  With Corin off the chance of too few hours in the week of May 17 is 43 %, against 20 % with everybody in: offer March 1 to 21 or August 16 to 29 instead, or plan overtime; if it is approved all the same, 18 h are missing in that week on average.
 	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
@@ -187,32 +187,32 @@ by, so that 8 in 10 means 8 in 10:
 	$ freshet quote --as-of 2026-11-23 --kind cooling --hours 4
 	cooling, 4 hours, dropped off Monday, November 23
 	.
-	  ready with a chance of 5 in 10   by Tuesday, November 24
-	  ready with a chance of 8 in 10  by Wednesday, December 2
-	  ready with a chance of 9 in 10    by Tuesday, December 8
+	  ready with a chance of 5 in 10  by Tuesday, November 24
+	  ready with a chance of 8 in 10  by Thursday, December 3
+	  ready with a chance of 9 in 10   by Tuesday, December 8
 	.
-	Say: We expect to have it ready by Wednesday, December 2; in 8 cases out of 10 it is. Most of that time is for parts that may have to be ordered. It may well be ready by Tuesday, November 24.
+	Say: We expect to have it ready by Thursday, December 3; in 8 cases out of 10 it is. Most of that time is for parts that may have to be ordered. It may well be ready by Tuesday, November 24.
 	.
 	Best day to bring it in: today. On a later day it would be ready later: a part that it needs is ordered once it has been seen.
-	Only Ansel and Brika do this work: 3 jobs, about 31 h, are ahead of it, which others can do too.
+	Only Ansel and Brika do this work: 3 jobs, about 23 h, are ahead of it, which others can do too.
 	It passes 31 jobs that are in the shop: 10 wait for a part or a word, 21 can wait longer.
 	Most of the days to the 8 in 10 date are a wait for a part: about 35 in 100 such jobs need one, and half of those wait 10 days or longer. Ask again once it is known whether it needs one.
 	.
-	The 9 days from drop-off to the 8 in 10 date:
+	The 10 days from drop-off to the 8 in 10 date:
 	                      the work itself  0.5
-	                 waiting for its part  7.5
-	  closed days after its part is there  0.9
+	                 waiting for its part  8.7
+	  closed days after its part is there  0.7
 	         work found once it is opened  0.1
 	.
-	Such a date was tried on 291 jobs of the past year, of all kinds: 80 % were ready by it. 67 of them were cooling: 84 %.
+	Such a date was tried on 291 jobs of the past year, of all kinds: 80 % were ready by it. 67 of them were cooling: 81 %.
 	Caution: These hours and days are estimates from your own records: no promise to a customer, of a manufacturer or of law.
 
 The whole report, as one page that opens anywhere and prints:
 
 	$ freshet report --as-of 2026-11-23 --out report.html
-	Expect about 11 drop-offs this week (8 times out of 10, 6 to 17), which bring about 58 hours of work.
+	Expect about 11 drop-offs this week (8 times out of 10, 6 to 16), which bring about 55 hours of work.
 	The last four weeks brought 84 drop-offs, 37 % more than this time of year usually brings (61).
-	The crew catches up: about 77 hours of work are waiting at the end of this week (a new job takes about 5 days), and about 14 at the end of the week of November 30.
+	The crew's hours should meet the work for the next 13 weeks; the tightest is the week of January 25, with a chance of 22 % that more work comes in than the crew has hours.
 	Decide by February 8: look for one more technician, at full speed by May 17.
 	.
 	The report is in report.html
@@ -240,25 +240,25 @@ what was known then:
 
 	$ freshet score --as-of 2026-11-23 --weeks 4 --origins 8
 	                     what  weeks ahead  forecasts  error, share of the whole  same week last year  error against it  80 % range held
-	                drop-offs          all          8                       23 %                 39 %              59 %             91 %
-	                                     1                                  30 %                                   70 %             75 %
-	                                     4                                   8 %                                   36 %            100 %
+	                drop-offs          all          8                       22 %                 39 %              57 %             94 %
+	                                     1                                  27 %                                   62 %             88 %
+	                                     4                                   9 %                                   40 %            100 %
 	                    hours          all          7                       32 %                 48 %              67 %             86 %
-	                                     1                                  47 %                                   97 %             71 %
-	                                     4                                  13 %                                   41 %            100 %
-	               appliances          all          8                       59 %                 64 %              93 %             91 %
-	                  cooling          all          8                       78 %                106 %              73 %             94 %
-	               electrical          all          8                       44 %                 62 %              71 %             91 %
-	                 exterior          all          8                       77 %                 73 %             106 %             94 %
-	                 plumbing          all          8                       47 %                 64 %              73 %             97 %
-	             running gear          all          8                       60 %                 81 %              74 %            100 %
-	         seasonal service          all          8                       36 %                 64 %              55 %            100 %
-	  slide-outs and leveling          all          8                       48 %                 90 %              53 %            100 %
+	                                     1                                  43 %                                   89 %             71 %
+	                                     4                                  12 %                                   40 %            100 %
+	               appliances          all          8                       56 %                 64 %              89 %             97 %
+	                  cooling          all          8                       77 %                106 %              72 %             94 %
+	               electrical          all          8                       45 %                 62 %              72 %             84 %
+	                 exterior          all          8                       76 %                 73 %             104 %             94 %
+	                 plumbing          all          8                       47 %                 64 %              73 %            100 %
+	             running gear          all          8                       61 %                 81 %              75 %            100 %
+	         seasonal service          all          8                       33 %                 64 %              52 %            100 %
+	  slide-outs and leveling          all          8                       48 %                 90 %              54 %            100 %
 	.
-	Quotes for 1914 finished jobs: of dates for 5, 8 and 9 in 10, 62, 82 and 91 % would have been kept. The 8 in 10 took 12.7 days in the mean;
+	Quotes for 1914 finished jobs: of dates for 5, 8 and 9 in 10, 58, 82 and 91 % would have been kept. The 8 in 10 took 12.7 days in the mean;
 	at the same kept rate:
 	                                                a fixed week  17.0 days
-	                      80 % quantile of the last year's stays  16.9 days
+	                      80 % quantile of the last year's stays  17.9 days
 	  hours ahead over the crew's hours, and what that missed by  16.7 days
 	.
 	The watch over 104 weeks: 7 alerts, of which 2.5 a year stood no more four weeks later.
