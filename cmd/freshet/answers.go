@@ -43,7 +43,7 @@ func (a *app) showOutlook(o desk.Outlook) error {
 	if err := t.Flush(); err != nil {
 		return err
 	}
-	fmt.Fprintf(a.out, "\nIn all %d weeks, by job kind:\n", len(o.Weeks))
+	fmt.Fprintf(a.out, "\nIn all %s, by job kind:\n", many(len(o.Weeks), "week"))
 	t = a.table()
 	fmt.Fprintln(t, "kind\tdrop-offs\thours of work\t")
 	for _, k := range o.Kinds {

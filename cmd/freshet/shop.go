@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 
@@ -72,11 +73,11 @@ Thanksgiving, the day after it, and Christmas Day.`,
 				}
 			}
 			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"closed on", desk.SettingHolidays, desk.UsualHolidays()}, {"bays", desk.SettingBays, "0 (no limit)"}, {"folder", week.SettingFolder, "none is watched: --folder DIR takes in what is dropped there"}} {
-				v, err := db.Setting(ctx, s[1], s[2])
+				v, err := db.Setting(ctx, s[1], "")
 				if err != nil {
 					return err
 				}
-				fmt.Fprintf(a.out, "%-10s %s\n", s[0], v)
+				fmt.Fprintf(a.out, "%-10s %s\n", s[0], cmp.Or(v, s[2]))
 			}
 			fmt.Fprintf(a.out, "%-10s %s\n", "database", db.Path())
 			d := &desk.Desk{Store: db}

@@ -101,7 +101,7 @@ func (p Past) newLevel(monday forecast.Date, step int) float64 {
 }
 
 // ErrNoRecords says that nothing was on record on the day asked about.
-var ErrNoRecords = errors.New("forecast: need drop-offs on record before that day, have none: import a file first")
+var ErrNoRecords = errors.New("forecast: need drop-offs on record before that day, have none: import a file, or ask about a later day")
 
 // Fit estimates the shop's forecast from what was known.
 func (m Model) Fit(p Past) (*Fit, error) {

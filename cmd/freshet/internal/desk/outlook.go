@@ -141,7 +141,7 @@ func (s *shop) said(f workload.Futures) []string {
 		}
 	}
 	if f.Labor.Values == nil {
-		out = append(out, "No finished job has hours on record, so that labor hours aren't known: import a file with clocked, billed or quoted hours.")
+		out = append(out, "No job finished in the last years has hours on record, so that labor hours aren't known: import a newer file with clocked, billed or quoted hours.")
 	}
 	return out
 }

@@ -46,7 +46,7 @@ func saysOf(w desk.OutlookWeek, m desk.Move) (out []string) {
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	say("%s expected in the week of %s; in 8 weeks of 10 like it, %s.", report.Count(w.DropOffs.Mean, "drop-off"), report.LongDay(w.Week), report.Range(w.DropOffs))
 	if m.OpenDays == 0 {
-		say("The shop is closed all week.")
+		say("The shop is closed all week. What is expected all the same is what such weeks brought before.")
 		return out
 	}
 	have := m.Level
@@ -72,9 +72,9 @@ func saysOf(w desk.OutlookWeek, m desk.Move) (out []string) {
 		say("In this week: %s.", strings.Join(m.Events, ", "))
 	}
 	if math.Abs(m.Rest-1) > slight || len(m.Events) > 0 {
-		what := "The way of the last weeks and years"
+		what := "What else the last weeks and years tell"
 		if len(m.Events) > 0 {
-			what = "That, and the way of the last weeks and years,"
+			what = "That, and what else the last weeks and years tell,"
 		}
 		step(m.Rest, what)
 	}
@@ -89,6 +89,8 @@ func changes(factor float64) string {
 	switch {
 	case math.Abs(factor-1) <= slight:
 		return "changes little"
+	case factor >= 2:
+		return fmt.Sprintf("makes it %.1f times as many", factor)
 	case factor > 1:
 		return fmt.Sprintf("brings %.0f %% more", 100*(factor-1))
 	}

@@ -18,11 +18,11 @@ func TestSays(t *testing.T) {
 		{desk.Move{Level: 20, Season: .5, OpenDays: 4, UsualDays: 5, Rest: .75, SeasonKnown: true, Events: []string{"Rally"}},
 			"6 drop-offs expected in the week of Monday, November 30, 2026; in 8 weeks of 10 like it, 3 to 9. Lately a week brings 20.0, with the time of year and closed days taken out. " +
 				"This time of year brings 50 % less: that makes 10.0. The shop is open 4 of 5 days, which brings 20 % less: that makes 8.0. In this week: Rally. " +
-				"That, and the way of the last weeks and years, brings 25 % less: that makes 6.0. That is 30 hours of work, 5.0 a drop-off."},
+				"That, and what else the last weeks and years tell, brings 25 % less: that makes 6.0. That is 30 hours of work, 5.0 a drop-off."},
 		{desk.Move{Level: 6, Season: 1, OpenDays: 5, UsualDays: 5, Rest: 1},
 			"6 drop-offs expected in the week of Monday, November 30, 2026; in 8 weeks of 10 like it, 3 to 9. Lately a week brings 6.0, with the time of year and closed days taken out. " +
 				"What the time of year does isn't known yet: that takes a year of records. That is 30 hours of work, 5.0 a drop-off."},
-		{desk.Move{Level: 6, Season: 1, UsualDays: 5, Rest: 1}, "6 drop-offs expected in the week of Monday, November 30, 2026; in 8 weeks of 10 like it, 3 to 9. The shop is closed all week."},
+		{desk.Move{Level: 6, Season: 1, UsualDays: 5, Rest: 1}, "6 drop-offs expected in the week of Monday, November 30, 2026; in 8 weeks of 10 like it, 3 to 9. The shop is closed all week. What is expected all the same is what such weeks brought before."},
 	} {
 		if have := strings.Join(saysOf(week, x.move), " "); have != x.want {
 			t.Errorf("want\n%s\nhave\n%s", x.want, have)
