@@ -62,6 +62,9 @@ haven't, and what one that died had begun is done by another.`,
 				return managed(c.Context(), func(ctx context.Context) error {
 					ctx, stop := ended(ctx)
 					defer stop()
+					if err := g.Readable(ctx); err != nil {
+						return err
+					}
 					log, _ := logBeside("postgres://", a.err)
 					fmt.Fprintf(a.out, "Working, on %d shops at once. Ctrl-C ends it.\n", atOnce)
 					return workers.Run(ctx, workers.Config{Group: g, Now: a.now, Getenv: os.Getenv, Log: log, Version: built().Version, Weeks: a.weeks, AtOnce: atOnce})

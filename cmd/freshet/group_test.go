@@ -200,6 +200,32 @@ func TestFileHandedIn(t *testing.T) {
 	}
 }
 
+// A newer freshet may have written one of the shops: an older one says so at its
+// start and by its name, and does nothing.
+func TestNewerShop(t *testing.T) {
+	address := pgtest.Database(t)
+	t.Setenv("FRESHET_DB", address)
+	if status, _, errs := call(t, "group", "add", "east", "west"); status != done {
+		t.Fatal(errs)
+	}
+	c, err := pgx.Connect(t.Context(), address)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer c.Close(context.WithoutCancel(t.Context()))
+	if _, err := c.Exec(t.Context(), "INSERT INTO shop_west.goose_db_version(version_id, is_applied) VALUES(999, true)"); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{{"serve", "--listen", "127.0.0.1:0", "--metrics", "127.0.0.1:0"}, {"work"}, {"kinds", "--shop", "west"}} {
+		if status, _, errs := call(t, args...); status != failed || !strings.Contains(errs, "a newer freshet wrote the tables of west") || !strings.Contains(errs, "pg_restore") {
+			t.Errorf("%v: have %d %s", args, status, errs)
+		}
+	}
+	if status, _, errs := call(t, "check", "--shop", "east"); status != done {
+		t.Errorf("want the other shop open, have %d %s", status, errs)
+	}
+}
+
 // A shop is taken away, with its records, when its name is said twice; one whose
 // schema was brought back from a dump is taken in with them.
 func TestGroupShops(t *testing.T) {

@@ -16,6 +16,7 @@ import (
 	"time"
 
 	"freshet/ingest"
+	"freshet/ingest/store"
 )
 
 // An error is logged by its types and the system's words, without its own.
@@ -30,6 +31,7 @@ func TestLogOfErrors(t *testing.T) {
 		{fmt.Errorf("Ansel's file: %w", &fs.PathError{Op: "open", Path: "/home/ansel", Err: syscall.ENOENT}), `fs.PathError: syscall.Errno \"no such file or directory\"`},
 		{fmt.Errorf("%q: %w", "Ansel", &ingest.RowError{File: "ansel.csv", Value: "Ansel"}), "error=ingest.RowError"},
 		{errors.Join(errors.New("Ansel"), fmt.Errorf("Ansel: %w", os.ErrClosed)), `"errors.errorString; errors.errorString"`},
+		{fmt.Errorf("Ansel: %w", &store.Newer{Have: 13, Need: 12, Group: true, Shops: []string{"east"}}), "a newer freshet wrote the tables of east: need version 12 or less, have 13"},
 	} {
 		out.Reset()
 		log.Error("a line", "error", c.err)

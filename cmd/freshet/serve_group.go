@@ -35,6 +35,9 @@ func (a *app) serveGroup(c *cobra.Command, g *store.Group, at groupListening) er
 	if host, _, err := net.SplitHostPort(at.metrics); err != nil || !net.ParseIP(host).IsLoopback() {
 		return usage{fmt.Errorf("--metrics: need an address of this machine alone, such as %s, have %q", usualMetrics, at.metrics)}
 	}
+	if err := g.Readable(ctx); err != nil {
+		return err
+	}
 	log, _ := logBeside("postgres://", a.err)
 	hands, err := workers.NewHands(g)
 	if err != nil {

@@ -23,6 +23,8 @@ import (
 //go:embed migrations/postgres/*.sql migrations/group/*.sql
 var groupMigrations embed.FS
 
+const shopMigrations = "migrations/postgres"
+
 // A Group is a PostgreSQL database that several shops share, and this
 // process's connections to it. Each shop has a schema of its own, shop_NAME,
 // with the same tables as a file of SQLite's; the schema freshet has what is of
@@ -104,6 +106,9 @@ func OpenGroup(ctx context.Context, address string) (*Group, error) {
 		config.ConnConfig.RuntimeParams[name] = value
 	}
 	config.PrepareConn = sit
+	config.AfterConnect = func(_ context.Context, c *pgx.Conn) error {
+		return checkServer(c.PgConn().ParameterStatus("server_version"))
+	}
 	if u.User != nil {
 		u.User = url.User(u.User.Username())
 	}
@@ -200,7 +205,14 @@ func (g *Group) prepare(ctx context.Context, schema, dir string) error {
 	if err != nil {
 		return wrap(err)
 	}
-	return wrap(bringUp(ctx, p))
+	err = bringUp(ctx, p)
+	if n := (*Newer)(nil); errors.As(err, &n) {
+		n.Group = true
+		if shop, ok := strings.CutPrefix(schema, schemaOf("")); ok {
+			n.Shops = []string{shop}
+		}
+	}
+	return wrap(err)
 }
 
 // Shops gives the names of the group's shops, in order.
@@ -227,7 +239,7 @@ func (g *Group) Add(ctx context.Context, name string) (*Store, error) {
 	if err := checkShop(name); err != nil {
 		return nil, err
 	}
-	if err := g.prepare(ctx, schemaOf(name), "migrations/postgres"); err != nil {
+	if err := g.prepare(ctx, schemaOf(name), shopMigrations); err != nil {
 		return nil, err
 	}
 	if _, err := g.own.ExecContext(ctx, "INSERT INTO shops(name) VALUES(?) ON CONFLICT(name) DO NOTHING", name); err != nil {
@@ -247,7 +259,7 @@ func (g *Group) Open(ctx context.Context, name string) (*Store, error) {
 		have, err := g.Shops(ctx)
 		return nil, errors.Join(err, &NoShop{name, have})
 	}
-	if err := g.prepare(ctx, schemaOf(name), "migrations/postgres"); err != nil {
+	if err := g.prepare(ctx, schemaOf(name), shopMigrations); err != nil {
 		return nil, err
 	}
 	return g.shop(name), nil

@@ -193,13 +193,6 @@ func provider(dialect goose.Dialect, db *sqlx.DB, files fs.FS, dir string, also 
 	return goose.NewProvider(dialect, db.DB, sub, append(also, goose.WithAllowOutofOrder(true))...) // tables that don't touch each other
 }
 
-func notNewer(have, newest int64) error {
-	if have > newest {
-		return fmt.Errorf("a newer freshet wrote this database: need tables of version %d or less, have %d; open it with that one, or go back to a backup from before with 'freshet restore'", newest, have)
-	}
-	return nil
-}
-
 // check reads the safety settings back from both connections.
 func (s *Store) check(ctx context.Context) error {
 	for _, c := range []struct {

@@ -123,7 +123,7 @@ func (g *Group) guard(h func(http.ResponseWriter, *http.Request) error) http.Han
 			p = problem{http.StatusUnauthorized, "Log in first."}
 		case !ok:
 			g.Log.Error("a page failed", "error", err)
-			p = problem{http.StatusInternalServerError, "This page can't be shown now. The log says why."}
+			p = unshown(err)
 		}
 		g.fail(w, r, p)
 	}))
@@ -257,7 +257,7 @@ func (g *Group) toShop(w http.ResponseWriter, r *http.Request) error {
 	}
 	s, err := g.shop(r.Context(), shop)
 	if err != nil {
-		return err
+		return fmt.Errorf("%s: %w", shop, err)
 	}
 	ctx := context.WithValue(r.Context(), roleKey{}, is)
 	s.mux.ServeHTTP(w, r.WithContext(context.WithValue(ctx, wantedKey{}, g.Working(ctx, shop))))

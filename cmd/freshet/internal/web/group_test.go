@@ -211,6 +211,31 @@ func TestTenants(t *testing.T) {
 	all("pat, by the old passphrase", refused)
 }
 
+// A shop that a newer program has opened can't be shown, and the page says so.
+func TestNewerShop(t *testing.T) {
+	s := openGroup(t)
+	refused := func(shop, newer string) {
+		t.Helper()
+		if _, err := s.g.Pool().Exec(t.Context(), newer+"; INSERT INTO shop_"+shop+".goose_db_version(version_id, is_applied) VALUES(999, true)"); err != nil {
+			t.Fatal(err)
+		}
+		if w := s.ask("GET", "/records", nil); w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), "a newer freshet wrote these records") {
+			t.Errorf("%s: have %d\n%s", shop, w.Code, w.Body)
+		}
+	}
+	s.logIn("pat")
+	s.choose("east")
+	refused("east", "SELECT 1")
+	if err := s.g.SetMember(t.Context(), "pat", "west", "owner"); err != nil {
+		t.Fatal(err)
+	}
+	s.choose("west")
+	if w := s.ask("GET", "/records", nil); w.Code != http.StatusOK {
+		t.Fatal(w.Code, w.Body)
+	}
+	refused("west", "ALTER TABLE shop_west.batches RENAME TO files") // while it is open
+}
+
 // The group's page shows a user's shops alone, the worst first, with words for
 // each shade, and the loans between them; and forms without the session's token
 // do nothing.

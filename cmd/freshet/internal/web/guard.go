@@ -97,8 +97,11 @@ func (s *Server) guard(rt route) http.Handler {
 				s.Log.Error("a change was refused", "path", rt.path, "error", err)
 				p = unchangeable(refusal)
 			} else if !ok {
+				if s.group != nil { // a newer program may have changed the tables since they were opened
+					err = errors.Join(s.group.Group.Readable(r.Context()), err)
+				}
 				s.Log.Error("a page failed", "path", rt.path, "error", err)
-				p = problem{http.StatusInternalServerError, "This page can't be shown now. The log says why."}
+				p = unshown(err)
 			}
 			fail(w, r, p)
 		}
@@ -166,6 +169,14 @@ func (s *Server) admit(rt route, w http.ResponseWriter, r *http.Request) error {
 		}
 	}
 	return rt.serve(w, r)
+}
+
+// unshown is the problem of a page that failed.
+func unshown(err error) problem {
+	if errors.As(err, new(*store.Newer)) {
+		return problem{http.StatusServiceUnavailable, "This page can't be shown: a newer freshet wrote these records. Whoever looks after freshet has to start that one here, too."}
+	}
+	return problem{http.StatusInternalServerError, "This page can't be shown now. The log says why."}
 }
 
 // unchangeable is the problem of a change to a database that takes none.
