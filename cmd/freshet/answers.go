@@ -319,7 +319,7 @@ whatever came in since.`,
 	c.Flags().StringVar(&out, "out", "", "write the page to this `FILE`")
 	c.Flags().BoolVar(&send, "send", false, "mail this week's letter now, as 'freshet mail' says")
 	c.Flags().StringVar(&again, "again", "", "make the report of a past `WEEK`, such as 2026-W48, again as it was")
-	c.MarkFlagsMutuallyExclusive("send", "again")
+	notBoth(c, "send", "again")
 	return c
 }
 

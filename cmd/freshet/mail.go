@@ -92,7 +92,7 @@ The password of the mail server is never kept in the database: it comes from
 	c.Flags().Int64Var(&again, "again", 0, "send the letter of this `NUMBER` once more")
 	c.Flags().BoolVar(&pause, "pause", false, "send no letters until --resume")
 	c.Flags().BoolVar(&resume, "resume", false, "send letters again")
-	c.MarkFlagsMutuallyExclusive("pause", "resume")
+	notBoth(c, "pause", "resume")
 	return c
 }
 

@@ -132,6 +132,16 @@ func help() *cobra.Command {
 	}}
 }
 
+// notBoth makes two flags of a command together an error of the call.
+func notBoth(c *cobra.Command, one, other string) {
+	c.PreRunE = func(c *cobra.Command, _ []string) error {
+		if c.Flags().Changed(one) && c.Flags().Changed(other) {
+			return usage{fmt.Errorf("need --%s or --%s, have both", one, other)}
+		}
+		return nil
+	}
+}
+
 // misuseOfArgs makes wrong arguments of a command, and of those below it, an
 // error of the call that says how it is called.
 func misuseOfArgs(c *cobra.Command) {
