@@ -29,6 +29,8 @@ type Advice struct {
 	DecideBy    forecast.Date // never before today
 	Cost        *float64      // in the currency of HourlyCost; nil if not known or none
 	Kind        string        // job kind that it is about; empty for all
+	Who         string        // whose time off it is about; empty for anybody's
+	Offer       []string      // stretches of days that time off which is held had better be moved to, in words
 	InsteadOf   string        // what another advice does that this one would replace: one of the two, not both
 	Why         string        // a few plain sentences, the last of them what happens if nothing is done
 	Otherwise   []Otherwise   // whether it stands where the future isn't the one expected; see Stress

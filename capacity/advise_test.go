@@ -245,6 +245,34 @@ func TestAdviseTimeOff(t *testing.T) {
 	}
 }
 
+// Where the week is as likely short with everybody in, nobody's time off is
+// held for it, nor does that turn where there is more work; where the chance
+// can't rise any more, the hours missing count.
+func TestAdviseTimeOffThatMakesNoDifference(t *testing.T) {
+	p := storyPlan(normalPaths(106, 16, 1000))
+	p.Crew[3].WeeklyHours = 1.5 // of Di, so that the crew has 103.3 h
+	p.Requested = []Absence{{"Di", monday, monday + 6}}
+	all := advise(t, p)
+	approve := of(t, all, ApproveTimeOff)
+	if approve == nil || of(t, all, HoldTimeOff) != nil {
+		t.Fatalf("have %+v", all)
+	}
+	if says(t, approve, "makes next to no difference"); approve.Who != "Di" {
+		t.Errorf("have %q", approve.Who)
+	}
+	if err := Stress(p, all); err != nil {
+		t.Fatal(err)
+	}
+	for _, o := range of(t, all, ApproveTimeOff).Otherwise {
+		if !o.Stands && o.If == "15 % more work" {
+			t.Errorf("have %+v", o)
+		}
+	}
+	p = storyPlan(normalPaths(200, 16, 1000))
+	p.Requested = []Absence{{"Di", monday, monday + 6}}
+	says(t, of(t, advise(t, p), HoldTimeOff), "is over 99 %, against over 99 % with everybody in", "98 h are missing")
+}
+
 // Hours aren't likely to be short in the week off, but the backlog of 1.95
 // weeks then passes the limit of 2.
 func TestAdviseTimeOffAtTheLimit(t *testing.T) {

@@ -46,7 +46,18 @@ func (a *adviser) timeOff() ([]Advice, error) {
 	return all, nil
 }
 
-// judge holds an absence if in one of its weeks hours are then too likely to
+// slightRise is the rise of a chance that makes no difference to anybody: our
+// own rule.
+const slightRise = .05
+
+// matters tells whether too few hours are then likelier than the owner puts up
+// with, and more so by the time off: by the chance or by the hours missing, which
+// go on rising where the chance is near 1 already.
+func (a *adviser) matters(before, now, missing float64) bool {
+	return now > a.LimitChance && (now-before >= slightRise || missing >= a.WorthHours)
+}
+
+// judge holds an absence if in one of its weeks that makes hours too likely to
 // be short, or the chance that the backlog passes the limit becomes one that
 // the owner doesn't put up with. An absence outside the plan's weeks, or of
 // hours that nobody works, gets no word.
@@ -55,7 +66,7 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 	plan.Absences = append(plan.Absences[:len(plan.Absences):len(plan.Absences)], req)
 	off := a.whole.under(plan)
 	short, chances := off.Short, off.ChanceShort
-	taken, most, worst := 0.0, 0.0, -1
+	taken, most, worst, held := 0.0, 0.0, -1, false
 	for j, w := range off.Weeks {
 		h := a.out.Weeks[j].Available - w.Available
 		if h <= 0 {
@@ -63,8 +74,9 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 		}
 		taken += h
 		most = max(most, h)
-		if worst < 0 || chances[j] > chances[worst] {
-			worst = j
+		hurts := a.matters(a.whole.ChanceShort[j], chances[j], short.Dist(j).Mean()-a.whole.Short.Dist(j).Mean())
+		if worst < 0 || hurts && !held || hurts == held && chances[j] > chances[worst] {
+			worst, held = j, hurts
 		}
 	}
 	if worst < 0 {
@@ -73,11 +85,14 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 	without, now := a.whole.ChanceShort[worst], chances[worst]
 	over := a.out.ChanceOver(a.LimitWeeks)
 	crosses := over < a.LimitChance && a.tooLong(plan, a.out.Line, len(a.over(a.out.Line)), a.nearly(a.out.Line, taken))
-	advice := Advice{Do: ApproveTimeOff, From: max(req.From, a.From), Until: req.Until, Hours: taken,
+	advice := Advice{Do: ApproveTimeOff, Who: req.Name, From: max(req.From, a.From), Until: req.Until, Hours: taken,
 		DecideBy: a.before(req.From, a.TimeOffAhead)}
 	said := fmt.Sprintf("With %s off the chance of too few hours in the week of %s is %s, against %s with everybody in", req.Name, dayName(off.Weeks[worst].Monday), percent(now), percent(without))
-	if now <= a.LimitChance && !crosses {
+	if !held && !crosses {
 		advice.Why = said + ": the crew can spare the time now, while a busier week may be asked for if nothing is said."
+		if now > a.LimitChance {
+			advice.Why = said + ": that time off makes next to no difference. What the week is short of is for other advice to mend, and a worse week may be asked for if nothing is said."
+		}
 		return []Advice{advice}, nil
 	}
 	if crosses {
@@ -89,8 +104,8 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 		said += fmt.Sprintf(", and the chance that the backlog passes %.2g weeks of work rises from %s to %s", a.LimitWeeks, percent(over), percent(overNow))
 	}
 	offer := "plan overtime or wait for a clearer outlook, as no other week of the plan can spare those hours"
-	if weeks := a.sparing(most, req); len(weeks) > 0 {
-		offer = "offer " + strings.Join(weeks, " or ") + " instead, or plan overtime"
+	if advice.Offer = a.sparing(most, req); len(advice.Offer) > 0 {
+		offer = "offer " + strings.Join(advice.Offer, " or ") + " instead, or plan overtime"
 	}
 	advice.Do, advice.Why = HoldTimeOff, fmt.Sprintf("%s: %s; if it is approved all the same, %s are missing in that week on average.", said, offer, hours(short.Dist(worst).Mean()))
 	return []Advice{advice}, nil
@@ -111,9 +126,25 @@ func (a *adviser) chanceWithout(j int, off float64) float64 {
 // spares tells whether week j can spare so many hours: they aren't then too
 // likely to be short, and the backlog stays within the limit at PlanAt.
 func (a *adviser) spares(j int, off float64) bool {
+	return a.bears(j, off) && a.chanceWithout(j, off) <= a.LimitChance
+}
+
+// bears tells whether the backlog stays within the limit at PlanAt with so many
+// hours fewer in week j.
+func (a *adviser) bears(j int, off float64) bool {
 	w := a.out.Weeks[j]
-	return w.Available > off && a.chanceWithout(j, off) <= a.LimitChance &&
-		a.weeks.Dists[j].Quantile(a.PlanAt)+off/w.Available <= a.LimitWeeks
+	return w.Available > off && a.weeks.Dists[j].Quantile(a.PlanAt)+off/w.Available <= a.LimitWeeks
+}
+
+// missingWithout gives the hours that are missing in week j on average when so
+// many are taken off, beyond those that are missing anyway.
+func (a *adviser) missingWithout(j int, off float64) float64 {
+	left, sum := a.whole.Weeks[j].Available-off, 0.0
+	for i := range a.whole.Arriving.N() {
+		short := a.whole.Short.Path(i)[j]
+		sum += max(short, a.whole.Arriving.Path(i)[j]-left) - short
+	}
+	return sum / float64(a.whole.Arriving.N())
 }
 
 // sparing names the two stretches of whole weeks nearest to an absence, in

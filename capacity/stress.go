@@ -84,12 +84,13 @@ func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
 func (a Advice) timeOff() bool { return a.Do == ApproveTimeOff || a.Do == HoldTimeOff }
 
 // spare tells whether each week that time off is about can spare its share of
-// the hours.
+// the hours, or is short of them anyway, whoever is off.
 func (a *adviser) spare(off Advice) bool {
 	weeks := a.runs(func(j int) bool { return a.out.Weeks[j].Monday <= off.Until && a.out.Weeks[j].Monday+6 >= off.From })
 	for _, r := range weeks {
 		for j := r.first; j <= r.last; j++ {
-			if !a.spares(j, off.Hours/float64(r.len())) {
+			h := off.Hours / float64(r.len())
+			if !a.bears(j, h) || a.matters(a.whole.ChanceShort[j], a.chanceWithout(j, h), a.missingWithout(j, h)) {
 				return false
 			}
 		}

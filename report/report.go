@@ -106,6 +106,8 @@ type Advice struct {
 	Why      string        `json:"why"`
 
 	Kind      string      `json:"kind,omitempty"`       // job kind that it is about; empty for all
+	Who       string      `json:"who,omitempty"`        // whose time off it is about; empty for anybody's
+	Offer     []string    `json:"offer,omitempty"`      // days that time off which is held had better be moved to, in words
 	InsteadOf string      `json:"instead_of,omitempty"` // the advice that this one would replace: one of the two, not both
 	Otherwise []Otherwise `json:"otherwise,omitempty"`  // how it stands in other futures
 	Call      []string    `json:"call,omitempty"`       // whom to call, by repair order or unit
@@ -125,7 +127,7 @@ func (a Advice) not() string {
 	case capacity.HoldTimeOff:
 		return "it can be granted"
 	case capacity.ApproveTimeOff:
-		return "it is better held"
+		return "it is better refused"
 	}
 	return "it isn't advised"
 }
@@ -351,18 +353,30 @@ func Title(a Advice) string {
 	case capacity.MoveWork:
 		return fmt.Sprintf("Move %s hours of work that can wait to %s", Whole(a.Hours), from)
 	case capacity.ApproveTimeOff:
-		if a.Until-a.From > 6 {
+		if a.Who == "" {
 			return fmt.Sprintf("Weeks that can spare someone: %s to %s", from, Day(a.Until))
 		}
-		return fmt.Sprintf("Time off from %s to %s can be granted", from, Day(a.Until))
+		return fmt.Sprintf("Time off of %s %s can be granted", a.Who, spell(a.From, a.Until))
 	case capacity.HoldTimeOff:
-		return fmt.Sprintf("Hold the time off from %s to %s", from, Day(a.Until))
+		whose := "the"
+		if a.Who != "" { // in reports kept by an older freshet
+			whose = a.Who + "'s"
+		}
+		return fmt.Sprintf("Say no to %s time off %s, or move it", whose, spell(a.From, a.Until))
 	case capacity.Subcontract:
 		return fmt.Sprintf("Send out %s hours of %s from %s to %s", Whole(a.Hours), a.Kind, from, Day(a.Until))
 	case capacity.FillLull:
 		return fmt.Sprintf("Fill the lull from %s to %s", from, Day(a.Until))
 	}
 	return a.Do
+}
+
+// spell says from when to when, or on which day.
+func spell(from, until forecast.Date) string {
+	if from == until {
+		return "on " + Day(from)
+	}
+	return fmt.Sprintf("from %s to %s", Day(from), Day(until))
 }
 
 func (r *Report) cautions() []string {

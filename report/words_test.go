@@ -22,9 +22,10 @@ func TestTitles(t *testing.T) {
 		{report.Advice{Do: capacity.OpenSaturday, From: march, Until: march + 26}, "Open on Saturdays from March 2 to March 28"},
 		{report.Advice{Do: capacity.OpenSaturday, From: march, Until: march + 26, InsteadOf: capacity.Hire}, "Or instead: open on Saturdays from March 2 to March 28"},
 		{report.Advice{Do: capacity.MoveWork, From: march, Hours: 1200}, "Move 1,200 hours of work that can wait to March 2"},
-		{report.Advice{Do: capacity.ApproveTimeOff, From: march, Until: march + 6}, "Time off from March 2 to March 8 can be granted"},
+		{report.Advice{Do: capacity.ApproveTimeOff, From: march, Until: march + 13, Who: "Oda"}, "Time off of Oda from March 2 to March 15 can be granted"},
 		{report.Advice{Do: capacity.ApproveTimeOff, From: march, Until: march + 20}, "Weeks that can spare someone: March 2 to March 22"},
-		{report.Advice{Do: capacity.HoldTimeOff, From: march, Until: march + 4}, "Hold the time off from March 2 to March 6"},
+		{report.Advice{Do: capacity.HoldTimeOff, From: march, Until: march + 4, Who: "Oda"}, "Say no to Oda's time off from March 2 to March 6, or move it"},
+		{report.Advice{Do: capacity.HoldTimeOff, From: march, Until: march}, "Say no to the time off on March 2, or move it"},
 		{report.Advice{Do: capacity.Subcontract, From: march, Until: march + 13, Hours: 30, Kind: "gas"}, "Send out 30 hours of gas from March 2 to March 15"},
 		{report.Advice{Do: capacity.FillLull, From: march, Until: march + 13}, "Fill the lull from March 2 to March 15"},
 	} {
@@ -42,7 +43,7 @@ func TestIfNot(t *testing.T) {
 	for do, want := range map[string]string{
 		capacity.Hire:           "it isn't advised",
 		capacity.HoldTimeOff:    "it can be granted",
-		capacity.ApproveTimeOff: "it is better held",
+		capacity.ApproveTimeOff: "it is better refused",
 	} {
 		want = "With 15 % less work " + want + "; with 15 % more work it stands (40 hours); with the season 21 days later decide by March 9 (1,500 hours)."
 		if have := (report.Advice{Do: do, DecideBy: by, Otherwise: other}).IfNot(); have != want {

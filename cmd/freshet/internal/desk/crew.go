@@ -28,6 +28,8 @@ type Crew struct {
 	Ahead    int         `json:"advice_weeks"`       // weeks that the advice looks ahead
 	Skills   []CrewSkill `json:"skills"`             // job kinds that only part of the crew can do
 	HoldBack *HoldBack   `json:"hold_back"`          // nil where there are too few emergencies to tell
+
+	Spare []capacity.Spared `json:"-"` // the weeks that the advice looks at: which can spare a technician
 }
 
 // CrewSkill is a group of job kinds that only part of the crew can do.
@@ -130,6 +132,7 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	}
 	s.planned, s.outcome = few, &o
 	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: len(o.Weeks), Advice: []report.Advice{}, Warnings: s.said(f), Weeks: crewWeeks(plan, o, s.ask.Weeks), Skills: s.crewSkills(o)}
+	out.Spare = capacity.Spare(few, o)
 	if said := lotFull(out.Weeks, s.policy); said != "" {
 		out.Warnings = append(out.Warnings, said)
 	}
@@ -145,7 +148,7 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 		advice = slices.DeleteFunc(advice, func(a capacity.Advice) bool { return a.Do == capacity.Hire || a.Do == capacity.OpenSaturday })
 	}
 	for _, a := range advice {
-		said := report.Advice{Do: a.Do, From: a.From, Until: a.Until, Hours: a.Hours, DecideBy: a.DecideBy, Cost: a.Cost, Kind: a.Kind, InsteadOf: a.InsteadOf, Why: a.Why}
+		said := report.Advice{Do: a.Do, From: a.From, Until: a.Until, Hours: a.Hours, DecideBy: a.DecideBy, Cost: a.Cost, Kind: a.Kind, Who: a.Who, Offer: a.Offer, InsteadOf: a.InsteadOf, Why: a.Why}
 		for _, o := range a.Otherwise {
 			said.Otherwise = append(said.Otherwise, report.Otherwise(o))
 		}

@@ -142,7 +142,6 @@ func (s *Server) Warm(ctx context.Context) (made bool) {
 		func() { answerOf(ctx, s, db, askOutlook(usualWeeks), false) },
 		func() { answerOf(ctx, s, db, askWatch, false) },
 		func() { answerOf(ctx, s, db, askCrew(capacity.WhatIf{}), false) },
-		func() { answerOf(ctx, s, db, askSpare, false) },
 		func() { answerOf(ctx, s, db, askWhatIfs, false) },
 	} {
 		if ctx.Err() == nil {

@@ -6,7 +6,9 @@ import (
 	"strings"
 	"testing"
 
+	"freshet/capacity"
 	"freshet/ingest"
+	"freshet/report"
 )
 
 // Somebody is put on the crew with skills, share and pay, is changed, taken
@@ -99,5 +101,24 @@ func TestPerson(t *testing.T) {
 	}
 	if text := s.get("/settings").Body.String(); !strings.Contains(text, "changed Ada on the crew: hours a week from 36.5 to 40; can do from Roof A/C to all kinds of work") {
 		t.Error("nobody wrote down who changed what")
+	}
+}
+
+// Beside each spell of time off stands the plan's word on it.
+func TestWordOnTimeOff(t *testing.T) {
+	ada := ingest.Absence{Name: "Ada", From: 20800, Until: 20804}
+	advice := []report.Advice{{Do: capacity.ApproveTimeOff, From: 20800, Until: 20804}, {Do: capacity.ApproveTimeOff, Who: "Bo", From: 20800, Until: 20804}, {Do: capacity.HoldTimeOff, Who: "Ada", From: 20900, Until: 20904}}
+	if have := wordOn(advice, ada); have != "" {
+		t.Errorf("have %q", have)
+	}
+	for want, a := range map[string]report.Advice{
+		"fine: the crew can spare it":                                          {Do: capacity.ApproveTimeOff},
+		"better moved to November 30 to December 13, or to March 1 to March 7": {Do: capacity.HoldTimeOff, Offer: []string{"November 30 to December 13", "March 1 to March 7"}},
+		"better not: too few hours then":                                       {Do: capacity.HoldTimeOff},
+	} {
+		a.Who, a.From, a.Until = "ada", 20802, 20804 // begun before the plan does
+		if have := wordOn(append(advice, a), ada); have != want {
+			t.Errorf("want %q, have %q", want, have)
+		}
 	}
 }

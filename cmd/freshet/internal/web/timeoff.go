@@ -96,7 +96,9 @@ func (s *Server) showTimeOff(w http.ResponseWriter, r *http.Request, form offFor
 		NewOff   offForm
 		Person   personForm
 		Today    string
+		Answers  []string // the plan's words on them, in their order
 		Spare    []stretch
+		Ahead    int    // weeks that are looked at for it
 		Unknown  string // why it isn't known which weeks can spare someone
 	}{Crew: crew, NewOff: form, Person: add, Today: today.String()}
 	if data.Left, err = s.shop().OffCrew(ctx, mostTakenOut); err != nil {
@@ -116,15 +118,18 @@ func (s *Server) showTimeOff(w http.ResponseWriter, r *http.Request, form offFor
 			data.TakenOut = append(data.TakenOut, a)
 		}
 	}
-	weeks, err := answer(ctx, s, askSpare)
+	plan, err := answer(ctx, s, askCrew(capacity.WhatIf{}))
 	if said, ok := need(err); ok {
 		data.Unknown = said
 	} else if err != nil {
 		return err
 	}
-	data.Spare = stretches(weeks)
+	for _, a := range data.Off {
+		data.Answers = append(data.Answers, wordOn(plan.Advice, a))
+	}
+	data.Spare, data.Ahead = stretches(plan.Spare), len(plan.Spare)
 	spare := map[forecast.Date]bool{}
-	for _, w := range weeks {
+	for _, w := range plan.Spare {
 		spare[w.Monday] = w.Spares
 	}
 	c, err := (&desk.Desk{Store: s.shop()}).Calendar(ctx)
@@ -278,10 +283,22 @@ func spell(a ingest.Absence) string {
 	return fmt.Sprintf("%s from %s to %s", who, report.LongDay(a.From), report.LongDay(a.Until))
 }
 
-// askSpare is which of the weeks of a year can spare a technician.
-var askSpare = question[[]capacity.Spared]{"spare", 52, false, func(ctx context.Context, d *desk.Desk, ask desk.Ask) ([]capacity.Spared, error) {
-	return d.Spare(ctx, ask)
-}}
+// wordOn gives the plan's word on a spell of time off, "" where it has none.
+func wordOn(advice []report.Advice, off ingest.Absence) string {
+	for _, a := range advice {
+		if ingest.Fold(a.Who) != ingest.Fold(off.Name) || a.Until != off.Until || a.From < off.From {
+			continue
+		}
+		switch {
+		case a.Do == capacity.ApproveTimeOff:
+			return "fine: the crew can spare it"
+		case len(a.Offer) > 0:
+			return "better moved to " + strings.Join(a.Offer, ", or to ")
+		}
+		return "better not: too few hours then"
+	}
+	return ""
+}
 
 // stretches gives the weeks that can spare someone, those that follow each
 // other as one.
