@@ -108,27 +108,27 @@ Do the crew's hours meet it?
 	Emergencies: 1.9 a week; leave 17 h a week free of promises, enough in 80 weeks of 100. Release what is left on Thursday.
 	The advice looks 40 weeks ahead, further than the 3 above, as a hire takes that long.
 	.
-	By 2026-12-14: Time off from January 11 to January 15 can be granted.
+	By 2026-12-14: Time off of Ansel from January 11 to January 15 can be granted.
 	  With Ansel off the chance of too few hours in the week of January 11 is 17 %, against 3 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
-	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
+	  With the season 21 days later it stands (35 hours); with 15 % less work it stands (35 hours); with 15 % more work it is better refused; with 1 technician fewer from December 7, 2026 it is better refused.
 	.
-	By 2026-12-21: Time off from January 18 to January 22 can be granted.
+	By 2026-12-21: Time off of Brika from January 18 to January 22 can be granted.
 	  With Brika off the chance of too few hours in the week of January 18 is 17 %, against 5 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
-	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
+	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it is better refused; with 1 technician fewer from December 7, 2026 it is better refused.
 	.
-	By 2026-12-28: Hold the time off from January 25 to January 29.
+	By 2026-12-28: Say no to Corin's time off from January 25 to January 29, or move it.
 	  With Corin off the chance of too few hours in the week of January 25 is 22 %, against 7 % with everybody in: offer January 4 to 24 or February 1 to 7 instead, or plan overtime; if it is approved all the same, 6 h are missing in that week on average.
 	  With the season 21 days later it can be granted; with 15 % less work it can be granted; with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
-	By 2027-01-04: Time off from February 1 to February 5 can be granted.
+	By 2027-01-04: Time off of Dessa from February 1 to February 5 can be granted.
 	  With Dessa off the chance of too few hours in the week of February 1 is 17 %, against 3 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
-	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
+	  With the season 21 days later it stands (31 hours); with 15 % less work it stands (31 hours); with 15 % more work it is better refused; with 1 technician fewer from December 7, 2026 it is better refused.
 	.
 	By 2027-02-01: Weeks that can spare someone: March 1 to March 21.
 	  From March 1 to 21 one technician can be spared, with a chance of too few hours of 19 % or less, while time off is asked for in busier weeks if nothing is said.
-	  With the season 21 days later it stands (100 hours); with 15 % less work it stands (100 hours); with 15 % more work it is better held; with 1 technician fewer from December 7, 2026 it is better held.
+	  With the season 21 days later it stands (100 hours); with 15 % less work it stands (100 hours); with 15 % more work it is better refused; with 1 technician fewer from December 7, 2026 it is better refused.
 	.
-	By 2027-04-19: Hold the time off from May 17 to May 21.
+	By 2027-04-19: Say no to Corin's time off from May 17 to May 21, or move it.
 	  With Corin off the chance of too few hours in the week of May 17 is 43 %, against 20 % with everybody in: offer March 1 to 21 or August 16 to 29 instead, or plan overtime; if it is approved all the same, 18 h are missing in that week on average.
 	  With the season 21 days later it stands (34 hours); with 15 % less work it stands (34 hours); with 15 % more work it stands (34 hours); with 1 technician fewer from December 7, 2026 it stands (34 hours).
 	.
