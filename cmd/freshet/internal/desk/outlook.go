@@ -15,7 +15,7 @@ import (
 	"freshet/report"
 )
 
-// model is the recipe for the shop's work: the total by whichever of four
+// model is the recipe for the shop's work: the total by whichever of its
 // models did best on the shop's own history.
 func model() workload.Model {
 	return workload.Model{Total: func(p workload.Past) forecast.Model {
