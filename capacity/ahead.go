@@ -12,7 +12,7 @@ type Ahead struct {
 	Jobs    int     // that are ahead of it and take the same people
 	Hours   float64 // of those
 	Kin     float64 // of those hours, what only those who do the inquiry's kind may do
-	Waiting int     // jobs that wait for a part or a word, so that it passes them
+	Waiting int     // jobs that take the same people and are ahead of it once the part or the word has come that they wait for
 	Others  int     // jobs that are for others of the crew alone
 	Behind  int     // jobs that stand behind it by their rank
 
@@ -41,12 +41,12 @@ func (h Habits) Ahead(f *Floor, crew Crew, open []OpenJob, q Inquiry) (a Ahead) 
 		o := h.opening(j, f.Start)
 		shared := slices.ContainsFunc(does, func(t int) bool { return f.can(t, f.class[j.Kind]) })
 		switch {
-		case o.waits != nil || o.From > 0:
-			a.Waiting++
 		case !shared:
 			a.Others++
 		case o.Rank > mine:
 			a.Behind++
+		case o.waits != nil || o.From > 0:
+			a.Waiting++
 		default:
 			hours := o.expected()
 			a.Jobs++

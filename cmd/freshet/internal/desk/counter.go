@@ -25,6 +25,7 @@ type Counter struct {
 	words    map[string]int // kinds by the words that were put into them, in small letters
 	visits   []visit        // in order of drop-off
 	trials   []trial        // of the same visits, apart from them: they are made while visits are read
+	now      []visit        // the last year's by what is on record now, of the day of the question too
 	calendar capacity.Calendar
 	crew     capacity.Crew
 	absences []capacity.Absence
@@ -100,6 +101,9 @@ func (d *Desk) counter(ctx context.Context, ask Ask) (*Counter, error) {
 	if !closed {
 		return nil, ErrNoStays
 	}
+	if c.now, err = s.visitsNow(ctx, d.Store); err != nil {
+		return nil, err
+	}
 	c.words, err = kindWords(ctx, d.Store, c.kinds)
 	return c, err
 }
@@ -112,13 +116,42 @@ func (s *shop) readVisits(ctx context.Context, db *store.Store) (out []visit, cl
 	if err != nil {
 		return nil, false, err
 	}
+	ended, old := 0, 0
+	out = s.visits(jobs)
+	for _, v := range out {
+		if v.in < asOf-90 {
+			if old++; v.ready != 0 {
+				ended++
+			}
+		}
+	}
+	return out, old > 0 && ended*seldomClosed >= old, nil
+}
+
+// visitsNow gives the jobs of the last year by what is on record once the day of
+// the question is over.
+func (s *shop) visitsNow(ctx context.Context, db *store.Store) ([]visit, error) {
+	jobs, err := db.Jobs(ctx, s.ask.AsOf-openTooLong, s.ask.AsOf+1)
+	return s.visits(jobs), err
+}
+
+// visits gives jobs as quotes see them; one of a kind that isn't in the book yet
+// isn't among them.
+func (s *shop) visits(jobs []store.Job) (out []visit) {
 	index := map[string]int{}
 	for i, k := range s.book.Kinds {
 		index[k] = i
 	}
-	ended, old := 0, 0
 	for _, j := range jobs {
-		v := visit{ro: j.RO, kind: index[j.Kind], in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), declined: declined(j.Status)}
+		name := j.Kind
+		if strings.TrimSpace(name) == "" {
+			name = noKind
+		}
+		kind, ok := index[name]
+		if !ok {
+			continue
+		}
+		v := visit{ro: j.RO, kind: kind, in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), declined: declined(j.Status)}
 		if j.PartsWait.Valid {
 			v.parts = j.PartsWait.V
 		}
@@ -128,14 +161,9 @@ func (s *shop) readVisits(ctx context.Context, db *store.Store) (out []visit, cl
 		case j.Billed.Valid && v.ready != 0:
 			v.clocked = j.Billed.V
 		}
-		if v.in < asOf-90 {
-			if old++; v.ready != 0 {
-				ended++
-			}
-		}
 		out = append(out, v)
 	}
-	return out, old > 0 && ended*seldomClosed >= old, nil
+	return out
 }
 
 // sample gives the visits of some days, thinned to so many a year.
@@ -240,14 +268,31 @@ func (c *Counter) openOn(day forecast.Date) []capacity.OpenJob {
 		if v.declined || v.ready != 0 && v.ready < day {
 			continue
 		}
-		j := capacity.OpenJob{Kind: v.kind, DroppedOff: v.in, Quoted: v.quoted, Emergency: v.emergency, Deferrable: v.deferrable}
-		if day == c.asOf {
-			j.Waiting, j.Worked = v.waiting, v.clocked
-		}
-		j.Waiting = j.Waiting || v.parts >= 0 && v.in+forecast.Date(v.parts) >= day
-		out = append(out, j)
+		out = append(out, v.open(day, day == c.asOf))
 	}
 	return out
+}
+
+// openNow gives the jobs that are in the shop by what is on record now, those of
+// the day of the question included.
+func (c *Counter) openNow() (out []capacity.OpenJob) {
+	for _, v := range c.now {
+		if !v.declined && v.ready == 0 {
+			out = append(out, v.open(c.asOf, true))
+		}
+	}
+	return out
+}
+
+// open gives the job as it stands in the shop on a day. Its status and the hours
+// clocked so far are those of the day of the question.
+func (v visit) open(day forecast.Date, latest bool) capacity.OpenJob {
+	j := capacity.OpenJob{Kind: v.kind, DroppedOff: v.in, Quoted: v.quoted, Emergency: v.emergency, Deferrable: v.deferrable}
+	if latest {
+		j.Waiting, j.Worked = v.waiting, v.clocked
+	}
+	j.Waiting = j.Waiting || v.parts >= 0 && v.in+forecast.Date(v.parts) >= day
+	return j
 }
 
 // habitsOn gives what finished jobs told on the Monday of a day's week.

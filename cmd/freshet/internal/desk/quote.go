@@ -26,7 +26,7 @@ type Inquiry struct {
 
 	DropOff forecast.Date // day on which the rig comes; the zero Date: the day of the question
 	Held    bool          // its place in line is kept from the day of the question on, though the rig comes later
-	Hour    int           // of the shop's clock, 0 to 23: what of the day's work is over by then isn't counted on
+	Hour    int           // of the shop's clock; 0: the day begins. Later, what is on record of the day counts, and what of its work is over doesn't
 }
 
 // Check reports what makes an inquiry unanswerable.
@@ -64,8 +64,9 @@ type Quote struct {
 	TriedKind int           `json:"tried_kind"`         // of how many
 	Cautions  []string      `json:"cautions,omitempty"` // to be read out or printed
 
-	notes int  // of the warnings, those on the records, which come first
-	later bool // there is a reason why a later day makes it ready later: its part is ordered once the rig is here
+	notes int           // of the warnings, those on the records, which come first
+	opens forecast.Date // first day on which somebody works
+	later bool          // there is a reason why a later day makes it ready later: its part is ordered once the rig is here
 }
 
 // Ready is the days by which it is ready with a chance of 50, 80 and 90 %.
@@ -128,8 +129,9 @@ func (c *Counter) Quote(q Inquiry) (Quote, error) {
 	out.Because = because(p.stays, int(q.DropOff-c.asOf), int(out.Ready.P80-c.asOf))
 	out.BringIn = l.bringIn()
 	out.LotSaved = int(out.BringIn - c.asOf)
+	out.opens = l.calendar.NextOpen(c.asOf)
 	out.later = q.PartsDays < 0 && l.habits.Needs[kind] > 0
-	out.Why = l.why(out, p)
+	out.Why = l.why(out, q, p)
 	c.record(&out, kind)
 	out.notes = len(out.Warnings)
 	out.doubt(c, q)
@@ -187,6 +189,9 @@ type look struct {
 func (c *Counter) look(q Inquiry, kind int) (l look, err error) {
 	l = look{c: c, calendar: c.calendar, habits: c.habitsOn(c.asOf), open: c.openOn(c.asOf),
 		q: capacity.Inquiry{Kind: kind, Hours: q.Hours, PartsDays: q.PartsDays, Emergency: q.Emergency}, level: [...]float64{.5, .8, .9}}
+	if q.Hour > 0 {
+		l.open = c.openNow()
+	}
 	if share := c.calendar.OpenShare(c.asOf); q.Hour > workFrom && share > 0 {
 		l.calendar.Days = maps.Clone(c.calendar.Days)
 		if l.calendar.Days == nil {

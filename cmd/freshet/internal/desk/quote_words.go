@@ -10,6 +10,7 @@ import (
 	"freshet/forecast"
 	"freshet/report"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/stat"
 )
 
@@ -48,8 +49,8 @@ func (q Quote) Best() string {
 		return "Best day to bring it in: today. On a later day it would be ready later: a part that it needs is ordered once it has been seen."
 	case q.LotSaved == 0:
 		return "Best day to bring it in: today. On a later day it would be ready later."
-	case q.LotSaved < worthWaiting:
-		return fmt.Sprintf("Best day to bring it in: %s. Nobody could begin sooner, and it saves %s on the lot.", q.day(q.BringIn), report.Count(float64(q.LotSaved), "day"))
+	case q.BringIn == q.opens:
+		return fmt.Sprintf("Best day to bring it in: %s. Nobody can begin sooner, and it stands on the lot for %s less.", q.day(q.BringIn), report.Count(float64(q.LotSaved), "day"))
 	}
 	return fmt.Sprintf("Best day to bring it in: %s, if its place in line is kept from today. It is ready as soon as if it came today, and stands on the lot for %s less.", q.day(q.BringIn), report.Count(float64(q.LotSaved), "day"))
 }
@@ -102,7 +103,7 @@ func (c *Counter) hoursFrom(kind int) string {
 }
 
 // why says what a service writer wants to know of the dates.
-func (l *look) why(q Quote, p possible) (out []string) {
+func (l *look) why(q Quote, asked Inquiry, p possible) (out []string) {
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	switch begins := l.calendar.NextOpen(q.DropOff); {
 	case begins == q.DropOff:
@@ -111,7 +112,7 @@ func (l *look) why(q Quote, p possible) (out []string) {
 	default:
 		say("The shop is closed on %s: nobody begins on it before %s.", q.day(q.DropOff), q.day(begins))
 	}
-	out = append(out, l.line(q)...)
+	out = append(out, l.line(q, asked)...)
 	if sooner := l.by(p, .5) - q.Ready.P50; sooner >= worthWaiting {
 		say("Half of last year's jobs were ready sooner than their place in line would have it, so that the 5 in 10 date is %s earlier.", report.Count(float64(sooner), "day"))
 	}
@@ -146,10 +147,10 @@ func (l *look) part() string {
 }
 
 // line says who does the work, what is ahead of it, and when they are off.
-func (l *look) line(q Quote) (out []string) {
+func (l *look) line(q Quote, asked Inquiry) (out []string) {
 	crew := l.c.crewOn(l.c.asOf)
 	a := l.habits.Ahead(l.floor, crew, l.open, l.q)
-	ahead := "nothing is ahead of it"
+	ahead := "nothing that can be worked on is ahead of it"
 	if a.Jobs > 0 {
 		ahead = fmt.Sprintf("%s, about %.0f h, %s ahead of it", report.Count(float64(a.Jobs), "job"), max(1, a.Hours), be(a.Jobs))
 	}
@@ -177,14 +178,17 @@ func (l *look) line(q Quote) (out []string) {
 	for _, x := range []struct {
 		n    int
 		what [2]string
-	}{{a.Waiting, [2]string{"waits for a part or a word", "wait for a part or a word"}}, {a.Others, [2]string{"is for others of the crew", "are for others of the crew"}},
-		{a.Behind, [2]string{"can wait longer", "can wait longer"}}} {
+	}{{a.Waiting, [2]string{"waits for a part or a word and goes ahead of it once that has come", "wait for a part or a word and go ahead of it once that has come"}},
+		{a.Others, [2]string{"is for others of the crew", "are for others of the crew"}}, {a.Behind, [2]string{"can wait longer", "can wait longer"}}} {
 		if x.n > 0 {
 			passed = append(passed, fmt.Sprintf("%d %s", x.n, x.what[min(1, x.n-1)]))
 		}
 	}
 	if len(passed) > 0 {
-		out = append(out, fmt.Sprintf("It passes %s that %s in the shop: %s.", report.Count(float64(a.Waiting+a.Others+a.Behind), "job"), be(a.Waiting+a.Others+a.Behind), strings.Join(passed, ", ")))
+		out = append(out, fmt.Sprintf("Of the other jobs in the shop %s.", strings.Join(passed, ", ")))
+	}
+	if more := floats.Sum(l.habits.Rate) * float64(q.DropOff-q.AsOf); more >= 1 && !asked.Held {
+		out = append(out, fmt.Sprintf("That is as of today: about %.0f more jobs come before it is here.", more))
 	}
 	return out
 }
@@ -247,8 +251,13 @@ func (q Quote) sentence(asked Inquiry) string {
 	default:
 		s += fmt.Sprintf(" It may well be ready by %s.", q.day(q.Ready.P50))
 	}
-	if q.DropOff == q.AsOf && !asked.Emergency && q.LotSaved >= worthWaiting {
-		s += fmt.Sprintf(" We can keep your place in line from today: then you can leave it at home until %s and lose no time.", q.day(q.BringIn))
+	if q.DropOff == q.AsOf && !asked.Emergency && !capacity.SafetyCritical(q.Kind) && q.LotSaved >= worthWaiting {
+		if q.BringIn > q.opens {
+			s += " We can keep your place in line from today. Then you"
+		} else {
+			s += " You"
+		}
+		s += fmt.Sprintf(" can leave it at home until %s and lose no time.", q.day(q.BringIn))
 	}
 	return s
 }
