@@ -226,7 +226,7 @@ func span(a capacity.Absence, today forecast.Date) string {
 func (q Quote) sentence(asked Inquiry) string {
 	words := map[string]string{"queue": "jobs that are ahead of yours", "labor": "the work itself", "parts": "parts that may have to be ordered", "closed days": "days on which we are closed", "growth": "work that often turns up once a job is opened"}
 	if asked.PartsDays > 0 {
-		words["parts"] = "its part, which has to come first"
+		words["parts"] = "a part that has to come first"
 	}
 	reasons := slices.Clone(q.Because)
 	slices.SortStableFunc(reasons, func(a, b Because) int { return cmp.Compare(b.Days, a.Days) })

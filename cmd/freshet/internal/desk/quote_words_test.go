@@ -81,6 +81,17 @@ func TestQuoteSaysWhy(t *testing.T) {
 	wantSaid(t, c.ask(t, Inquiry{Kind: "pipes", Emergency: true}), "The shop is closed on Saturday, December 12: nobody begins on it before Monday, December 14.", "Best day to bring it in: Monday, December 14. Nobody can begin sooner, and it stands on the lot for 2 days less.")
 }
 
+// Nobody is told to keep at home what must not be put off.
+func TestQuoteKeepsNoDangerAtHome(t *testing.T) {
+	c := threeBays()
+	for _, kind := range []string{"awning", "brakes"} {
+		c.kinds[0] = kind
+		if v := c.ask(t, Inquiry{Kind: kind, Hours: 6, PartsDays: 10}); strings.Contains(v.Say, "leave it at home") != (kind == "awning") || v.LotSaved < worthWaiting {
+			t.Errorf("%s: have %q", kind, v.Say)
+		}
+	}
+}
+
 // Until the evening today is less and less to be counted on, and what came in
 // the day stands ahead.
 func TestQuoteInTheEvening(t *testing.T) {
@@ -122,6 +133,9 @@ func TestQuoteForALaterDay(t *testing.T) {
 				t.Errorf("%s: want no sooner than with its place kept, have %+v", kind, behind.Ready)
 			}
 		}
+	}
+	if v := c.ask(t, Inquiry{Kind: "pipes", Hours: 18}); v.BringIn != c.asOf { // Marla begins at once, and works on it for three days
+		t.Errorf("want it today, have %v", v.BringIn)
 	}
 	far := c.ask(t, Inquiry{Kind: "pipes", Hours: 3, DropOff: c.asOf + 100})
 	if far.Ready.P50 < c.asOf+100 {
