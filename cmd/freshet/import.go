@@ -282,6 +282,9 @@ func (a *app) showPreview(p store.Preview) {
 	if len(p.Missing) > 0 {
 		fmt.Fprintf(a.out, "No column for: %s. Say which with --map \"Their Name=field\".\n", strings.Join(p.Missing, ", "))
 	}
+	for _, said := range p.Lacks() {
+		fmt.Fprintln(a.out, said)
+	}
 	if p.Dates != nil {
 		fmt.Fprintf(a.out, "The dates of %s may be day/month or month/day (%s): say --dates mdy for month first, --dates dmy for day first.\n", p.Dates.Column, strings.Join(p.Examples, ", "))
 	}

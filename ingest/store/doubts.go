@@ -129,7 +129,11 @@ func (x *doubts) missing(t *taker, add func(string, ...any)) error {
 		return err
 	}
 	if n > 0 && n <= x.seen+t.b.Updated {
-		add("%d rows on record from %v to %v are not in this file, and are kept: %s; a job that never was can be taken out on the page Jobs", n, x.first, x.last, strings.Join(gone, "; "))
+		rows := "rows on record from %v to %v are not in this file, and are kept: %s; a job that never was can be taken out on the page Jobs"
+		if n == 1 {
+			rows = strings.NewReplacer("rows", "row", "are", "is").Replace(rows)
+		}
+		add("%d "+rows, n, x.first, x.last, strings.Join(gone, "; "))
 	}
 	return nil
 }

@@ -53,6 +53,23 @@ type Preview struct {
 	Ready      bool                   `json:"ready"`              // TakeIn needs no further word
 }
 
+// Lacks says what a file of drop-offs could do without, and what that costs.
+func (p Preview) Lacks() (said []string) {
+	if p.Kind != ingest.DropOffs {
+		return nil
+	}
+	none := func(fields ...string) bool {
+		return !slices.ContainsFunc(p.Columns, func(c ingest.Proposal) bool { return slices.Contains(fields, c.Field) })
+	}
+	if none("kind") {
+		said = append(said, "No column says what kind of job it is: all work would count as one kind.")
+	}
+	if none("quoted_hours", "clocked_hours", "billed_hours") {
+		said = append(said, "No column has hours of jobs: only drop-offs would be forecast, and no hours of work.")
+	}
+	return said
+}
+
 // Undecided is the error of a file on which a person has to have a word first.
 // Taken in without the guesses, rows would stand under other keys than with
 // them, and be doubled later.

@@ -38,6 +38,9 @@ func TestPreviewThenTakeIn(t *testing.T) {
 	if p.Ready || p.Remembered || len(p.Missing) > 0 || p.Dates != nil || !slices.Equal(p.Columns[2].Samples, []string{"Roof air", "Battery"}) {
 		t.Errorf("have %+v", p)
 	}
+	if lacks := p.Lacks(); len(lacks) != 1 || !strings.Contains(lacks[0], "hours") {
+		t.Errorf("want to be told of hours, which are missing, and not of kinds, have %q", lacks)
+	}
 	if _, err := s.TakeIn(ctx, h, handInLatest, at, nil); !errors.As(err, new(*store.Undecided)) {
 		t.Errorf("want the file asked about, have %v", err)
 	}

@@ -380,7 +380,7 @@ func TestDoubts(t *testing.T) {
 		text       string
 	}{
 		{"a plain year", "", file(40, same)},
-		{"a row gone", "1 rows on record from 2025-01-06 to 2025-10-11 are not in this file, and are kept: 1031 of 2025-02-11 plumbing", file(40, func(w, i int, row []string) []string {
+		{"a row gone", "1 row on record from 2025-01-06 to 2025-10-11 is not in this file, and is kept: 1031 of 2025-02-11 plumbing", file(40, func(w, i int, row []string) []string {
 			if w == 5 && i == 1 {
 				return nil
 			}
