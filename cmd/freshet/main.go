@@ -143,7 +143,7 @@ its Monday; alerts are few on purpose, the most unlikely first. Each has a name:
 	Run, since 2026-08-03 [run-2026-08-03]
 	  The 4 weeks from August 3 brought 151 drop-offs where about 66 were expected: by chance less than once in 20 years. It is mostly cooling (+61). If it goes on, the work is about 103 hours a week more than expected. Look at the crew's plan for the coming weeks.
 	.
-	The 2026 season: late. It runs 14 days late (8 chances in 10: 7 days late to 22 days late), at 91 % of its usual strength (78 to 104 %). Chance that it is late by a week or more: 91 %, early: 0 %; weak by a tenth or more: 47 %, strong: 4 %.
+	The 2026 season: late. It runs 14 days late (8 chances in 10: 7 days late to 22 days late), at 91 % of its usual strength (78 to 104 %). Chance that it is late by a week or more: 91 %, weak by a tenth or more: 47 %.
 	.
 	     week of  drop-offs  expected  8 in 10 weeks           so far out  verdict
 	  2026-03-02          8        15        8 to 22               1 in 9    usual

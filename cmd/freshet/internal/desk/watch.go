@@ -114,7 +114,7 @@ func (s *shop) watch() (Watch, error) {
 	if err != nil {
 		return out, err
 	}
-	out.Alerts = append(out.Alerts, inSeason(w.standing(found), out.Season, soFar)...)
+	out.Alerts = append(out.Alerts, w.inSeason(w.standing(found), out.Season, soFar)...)
 	slices.SortStableFunc(out.Alerts, byOdds)
 	identify(out.Alerts, s.notes)
 	slices.SortStableFunc(out.Alerts, func(a, b Alert) int { return a.Note.rank() - b.Note.rank() })

@@ -134,6 +134,11 @@ func about(n store.AlertNote, a Alert) bool {
 		n.Began-sameFrom <= a.Began && a.Began <= max(n.Began+sameFrom, n.Until)
 }
 
+// noted tells whether someone has said something of an alert.
+func (s *shop) noted(a Alert) bool {
+	return slices.ContainsFunc(s.notes, func(n store.AlertNote) bool { return about(n, a) })
+}
+
 // onceOnly gives the events that one-time notes stand for.
 func onceOnly(notes []store.AlertNote) []workload.Event {
 	var out []workload.Event

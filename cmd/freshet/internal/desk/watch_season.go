@@ -48,10 +48,25 @@ func (s WatchSeason) String() string {
 	if word, ok := map[string]string{"low": "weak", "high": "strong"}[verdict]; ok {
 		verdict = word
 	}
-	return fmt.Sprintf("The %d season: %s. It runs %s (8 chances in 10: %s to %s), at %.0f %% of its usual strength (%.0f to %.0f %%). Chance that it is late by a week or more: %s, early: %s; weak by a tenth or more: %s, strong: %s.",
-		s.Year, verdict, shift(s.ShiftDays.P50), shift(s.ShiftDays.P10), shift(s.ShiftDays.P90), 100*s.LevelRatio.P50, 100*s.LevelRatio.P10, 100*s.LevelRatio.P90,
-		percent(*s.Late), percent(*s.Early), percent(*s.Low), percent(*s.High))
+	said := fmt.Sprintf("The %d season: %s. It runs %s (8 chances in 10: %s to %s), at %.0f %% of its usual strength (%.0f to %.0f %%).", s.Year, verdict,
+		shift(s.ShiftDays.P50), shift(s.ShiftDays.P10), shift(s.ShiftDays.P90), 100*s.LevelRatio.P50, 100*s.LevelRatio.P10, 100*s.LevelRatio.P90)
+	var chances []string
+	for _, c := range []struct {
+		p    *float64
+		that string
+	}{{s.Late, "late by a week or more"}, {s.Early, "early by a week or more"}, {s.Low, "weak by a tenth or more"}, {s.High, "strong by a tenth or more"}} {
+		if *c.p >= worthSaying {
+			chances = append(chances, c.that+": "+percent(*c.p))
+		}
+	}
+	if chances == nil {
+		return said
+	}
+	return said + " Chance that it is " + strings.Join(chances, ", ") + "."
 }
+
+// worthSaying is the least chance of a season's being off that is said.
+const worthSaying = .05
 
 func noSeason(asOf forecast.Date) WatchSeason {
 	return WatchSeason{Year: asOf.Year(), ShiftDays: forecast.Unknown(), LevelRatio: forecast.Unknown(), Verdict: tooEarly}
@@ -272,8 +287,9 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 
 // inSeason adds what the season is to what stands. Weeks in which all drop-offs
 // were odd its way are one cause with it, and told together; while the season
-// rises they may become one.
-func inSeason(alerts []Alert, season WatchSeason, so *seasonSoFar) []Alert {
+// rises they may become one. Weeks of which someone has said something are left
+// as they are: a season is news.
+func (w *watcher) inSeason(alerts []Alert, season WatchSeason, so *seasonSoFar) []Alert {
 	if so == nil {
 		return alerts
 	}
@@ -281,7 +297,7 @@ func inSeason(alerts []Alert, season WatchSeason, so *seasonSoFar) []Alert {
 	for i := range alerts {
 		a := &alerts[i]
 		switch {
-		case a.Kind != everything || a.Rule != "week" && a.Rule != "run" || a.Until <= so.start:
+		case a.Kind != everything || a.Rule != "week" && a.Rule != "run" || a.Until <= so.start || w.shop.noted(*a):
 		case odd && a.above() == whole.above():
 			rest := strings.TrimPrefix(a.Summary, a.Lead)
 			a.Lead += " " + whole.Lead
@@ -314,6 +330,15 @@ func wayOff(above bool) [3]string {
 	return [3]string{"late or weak", "late", "weak"}
 }
 
-func percent(p float64) string { return fmt.Sprintf("%.0f %%", 100*p) }
+// percent writes a chance, and none as certain.
+func percent(p float64) string {
+	switch {
+	case p > .99:
+		return "over 99 %"
+	case p < .01:
+		return "under 1 %"
+	}
+	return fmt.Sprintf("%.0f %%", 100*p)
+}
 
 func title(word string) string { return strings.ToUpper(word[:1]) + word[1:] }

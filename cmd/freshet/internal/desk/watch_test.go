@@ -10,6 +10,7 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"freshet/capacity"
 	"freshet/forecast"
@@ -166,7 +167,7 @@ func TestWatchBudget(t *testing.T) {
 			for then.n = 1; then.n <= w.n; then.n++ {
 				stand := then.standing(slices.DeleteFunc(slices.Clone(found), func(f finding) bool { return f.until > then.n }))
 				season, so := usual.of(t, s.on(w.monday(then.n)))
-				c.monday(inSeason(stand, season, so))
+				c.monday(w.inSeason(stand, season, so))
 			}
 			years += float64(w.n) / forecast.WeeksAYear
 		}
@@ -271,7 +272,7 @@ func TestWatchSeason(t *testing.T) {
 		found := w.whole()
 		for then := *w; then.n > 0 && then.monday(then.n) > forecast.NewDate(2026, 3, 1); then.n-- {
 			season, so := usual.of(t, weak.on(w.monday(then.n)))
-			stand := inSeason(then.standing(slices.DeleteFunc(slices.Clone(found), func(f finding) bool { return f.until > then.n })), season, so)
+			stand := then.inSeason(then.standing(slices.DeleteFunc(slices.Clone(found), func(f finding) bool { return f.until > then.n })), season, so)
 			if slices.ContainsFunc(stand, func(a Alert) bool { return strings.Contains(a.Summary, "late or weak") }) {
 				called++
 				break
@@ -308,6 +309,21 @@ func TestWatchSeason(t *testing.T) {
 	}
 }
 
+// A season's sentence has the chance of each way in which it may be off, none of
+// them certain.
+func TestWatchSeasonSays(t *testing.T) {
+	s := WatchSeason{Year: 2026, ShiftDays: forecast.Spread{P10: -2, P50: 5, P90: 12}, LevelRatio: forecast.Spread{P10: .5, P50: .66, P90: .8}, Verdict: "low",
+		Late: forecast.Number(.16), Early: forecast.Number(.01), Low: forecast.Number(.998), High: forecast.Number(0)}
+	want := "The 2026 season: weak. It runs 5 days late (8 chances in 10: 2 days early to 12 days late), at 66 % of its usual strength (50 to 80 %). Chance that it is late by a week or more: 16 %, weak by a tenth or more: over 99 %."
+	if have := s.String(); have != want {
+		t.Errorf("have %s", have)
+	}
+	s.Late, s.Low = s.Early, s.High
+	if have := s.String(); strings.Contains(have, "Chance that") {
+		t.Errorf("have %s", have)
+	}
+}
+
 // What is odd about the whole and its season is one cause and told together;
 // while it rises weeks that are odd may become one.
 func TestWatchInSeason(t *testing.T) {
@@ -325,16 +341,22 @@ func TestWatchInSeason(t *testing.T) {
 	if len(got) != 1 || got[0].Rule != "run" || !strings.Contains(got[0].Lead, " brought ") || !strings.Contains(got[0].Lead, " The season is late or weak: ") || !strings.HasPrefix(got[0].Summary, got[0].Lead+" ") {
 		t.Errorf("a season and a run of its weeks give %+v", got)
 	}
+	noted := s.on(s.ask.AsOf)
+	noted.notes = []store.AlertNote{got[0].Noted(Note{On: s.ask.AsOf}, time.Unix(1e9, 0))}
+	if got := weak(noted); len(got) != 2 || got[0].Rule != "season" || got[0].Note != nil || got[1].Note == nil || strings.Contains(got[1].Says(), "The season") {
+		t.Errorf("a season, and a run that was seen, give %+v", got)
+	}
 	if got = weak(s.on(at + 15)); len(got) != 1 || strings.Contains(got[0].Lead, "season") || !strings.Contains(got[0].Summary, " The season may be late or weak: ") {
 		t.Errorf("a run while the season rises gives %+v", got)
 	}
 	// What is odd the other way, of one kind, or of another season stands alone.
 	season, so := usualYears{}.of(t, s)
 	others := []Alert{{Rule: "run", Kind: everything, Observed: 9, Expected: 5, Until: s.ask.AsOf - 1}, {Rule: "kind", Kind: "cooling", Expected: 5, Until: s.ask.AsOf - 1}, {Rule: "run", Kind: everything, Expected: 5, Until: so.start - 1}}
-	if got := inSeason(slices.Clone(others), season, so); len(got) != 4 || got[0].Rule != "season" || !reflect.DeepEqual(got[1:], others) {
+	w := &watcher{shop: s}
+	if got := w.inSeason(slices.Clone(others), season, so); len(got) != 4 || got[0].Rule != "season" || !reflect.DeepEqual(got[1:], others) {
 		t.Errorf("%+v", got)
 	}
-	if got := inSeason(others[:1], season, nil); len(got) != 1 {
+	if got := w.inSeason(others[:1], season, nil); len(got) != 1 {
 		t.Errorf("without a season: %+v", got)
 	}
 }
