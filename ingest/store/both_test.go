@@ -78,8 +78,25 @@ func Unguarded(t testing.TB, s *Store, table string) {
 	t.Helper()
 	db := Raw(t, s)
 	if s.group != nil {
-		if _, err := db.Exec("ALTER TABLE " + table + " DISABLE TRIGGER USER"); err != nil {
+		var links []string // from rows of other tables: only a superuser may disable these
+		rows, err := db.Query(`SELECT format('ALTER TABLE %s DROP CONSTRAINT %I', conrelid::regclass, conname) FROM pg_constraint WHERE contype = 'f' AND confrelid = $1::regclass`, table)
+		if err != nil {
 			t.Fatal(err)
+		}
+		for rows.Next() {
+			var link string
+			if err := rows.Scan(&link); err != nil {
+				t.Fatal(err)
+			}
+			links = append(links, link)
+		}
+		if err := rows.Err(); err != nil {
+			t.Fatal(err)
+		}
+		for _, q := range append(links, "ALTER TABLE "+table+" DISABLE TRIGGER USER") {
+			if _, err := db.Exec(q); err != nil {
+				t.Fatal(err)
+			}
 		}
 		return
 	}
