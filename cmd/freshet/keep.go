@@ -214,6 +214,14 @@ func records(h store.Health) string {
 	return s
 }
 
+// are is many with its verb.
+func are(n int, word string) string {
+	if n == 1 {
+		return many(n, word) + " is"
+	}
+	return many(n, word) + " are"
+}
+
 // many puts a number before a word, which takes an s unless it is one.
 func many(n int, word string) string {
 	if n != 1 {

@@ -206,7 +206,24 @@ func (a *app) sendNow(c *cobra.Command, db *store.Store) error {
 	} else if after == before {
 		fmt.Fprintln(a.out, "This week's letter was made before; 'freshet mail --again NUMBER' sends one once more.")
 	}
-	return a.showMail(ctx, db)
+	if err := a.showMail(ctx, db); err != nil {
+		return err
+	}
+	const most = 100
+	letters, err := db.Letters(ctx, most)
+	if err != nil {
+		return err
+	}
+	waiting := 0
+	for _, l := range letters {
+		if l.State == store.Waiting {
+			waiting++
+		}
+	}
+	if waiting > 0 {
+		return fmt.Errorf("%s not out yet: 'freshet serve' tries again by itself, and so does this command", are(waiting, "letter"))
+	}
+	return nil
 }
 
 // reportAgain writes a past week's report as it was made then.
