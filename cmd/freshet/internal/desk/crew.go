@@ -133,6 +133,10 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	s.planned, s.outcome = few, &o
 	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: len(o.Weeks), Advice: []report.Advice{}, Warnings: s.said(f), Weeks: crewWeeks(plan, o, s.ask.Weeks), Skills: s.crewSkills(o)}
 	out.Spare = capacity.Spare(few, o)
+	out.Warnings = append(out.Warnings, s.doubts...)
+	if said := s.share.note(); said != "" {
+		out.Warnings = append(out.Warnings, said)
+	}
 	if said := lotFull(out.Weeks, s.policy); said != "" {
 		out.Warnings = append(out.Warnings, said)
 	}
@@ -149,6 +153,9 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	}
 	for _, a := range advice {
 		said := report.Advice{Do: a.Do, From: a.From, Until: a.Until, Hours: a.Hours, DecideBy: a.DecideBy, Cost: a.Cost, Kind: a.Kind, Who: a.Who, Offer: a.Offer, InsteadOf: a.InsteadOf, Why: a.Why}
+		if a.Do == capacity.Hire || a.Do == capacity.OpenSaturday || a.Do == capacity.Subcontract {
+			said.Why = s.share.checkFirst() + said.Why
+		}
 		for _, o := range a.Otherwise {
 			said.Otherwise = append(said.Otherwise, report.Otherwise(o))
 		}

@@ -142,21 +142,43 @@ func TestProductivityIsLearned(t *testing.T) {
 		t.Skip("several seconds")
 	}
 	d := shop(t, nil)
-	take(t, d, "crew.csv", ingest.Crew, "name,weekly_hours,productivity\nAnsel,40,\nBrika,40,\nCorin,40,.5\nDessa,36,\n", nil)
+	take(t, d, "crew.csv", ingest.Crew, "name,weekly_hours,productivity,from\nAnsel,40,,\nBrika,40,,\nCorin,40,.5,\nDessa,36,,2020-03-01\n", nil)
 	day := forecast.NewDate(2025, 6, 2) // a week without holiday or time off
 	c := crew(t, d, ask(day), capacity.WhatIf{})
 	learned := (c.Weeks[0].AvailableHours - 40*.5) / 116
 	if math.Abs(learned-.858) > .1 {
 		t.Errorf("learned %v", learned)
 	}
-	if !strings.Contains(strings.Join(c.Warnings, " "), "3 of the crew have no productivity on record: learned from your clocked hours") {
+	if !strings.Contains(strings.Join(c.Warnings, " "), "3 of the crew have no share of hours on jobs on record: learned as") {
 		t.Errorf("not said: %v", c.Warnings)
+	}
+
+	// A crew that is far too large clocks few hours for want of jobs: that says
+	// nothing of what it can do, and advice that hangs on it says so.
+	take(t, d, "crew.csv", ingest.Crew, "name,weekly_hours,productivity,from\nAnsel,100,,\nBrika,100,,\nCorin,100,,\nDessa,100,,2020-03-01\n", nil)
+	c = crew(t, d, ask(day), capacity.WhatIf{DemandPercent: 200})
+	warned := 0
+	if share := c.Weeks[0].AvailableHours / 400; math.Abs(share-.85) > .001 || !strings.Contains(strings.Join(c.Warnings, " "), "in too few weeks was work waiting to learn it from: 85 %") {
+		t.Errorf("of a crew without enough to do: learned %v; %v", share, c.Warnings)
+	}
+	for _, a := range c.Advice {
+		if guess := strings.HasPrefix(a.Why, "This rests on a guess, that 85 % of paid hours go on jobs: check that first. Say what it is"); guess != (a.Do == capacity.Hire || a.Do == capacity.OpenSaturday || a.Do == capacity.Subcontract) {
+			t.Errorf("%s: %s", a.Do, a.Why)
+		} else if guess {
+			warned++
+		}
+	}
+	if warned == 0 {
+		t.Errorf("nothing costly is advised, so that this shows nothing: %+v", c.Advice)
+	}
+	if o, err := d.Outlook(context.Background(), ask(day)); err != nil || strings.Contains(strings.Join(o.Warnings, " "), "share of hours") {
+		t.Errorf("the outlook speaks of the crew: %v, %v", o.Warnings, err)
 	}
 
 	d = shop(t, func(r ingest.Record) bool { return r.RowKind() != ingest.Crew })
 	take(t, d, "crew.csv", ingest.Crew, "name,weekly_hours\nAnsel,40\n", nil)
 	early := forecast.NewDate(2020, 6, 1) // too few months on record to learn from
-	if c := crew(t, d, ask(early), capacity.WhatIf{}); !strings.Contains(strings.Join(c.Warnings, " "), "85 % of their paid hours are taken") {
+	if c := crew(t, d, ask(early), capacity.WhatIf{}); !strings.Contains(strings.Join(c.Warnings, " "), "in too few weeks was work waiting to learn it from: 85 % of their paid hours are taken") {
 		t.Errorf("not said: %v", c.Warnings)
 	}
 }

@@ -89,6 +89,8 @@ type shop struct {
 	calendar capacity.Calendar
 	policy   capacity.Policy
 	crew     capacity.Crew
+	share    taken    // for those without one on record
+	doubts   []string // about the crew's skills, for answers that are about the crew
 	absences []capacity.Absence
 	notes    []store.AlertNote
 	odd      *watcher      // once asked for
@@ -210,8 +212,7 @@ func (s *shop) readCrew(ctx context.Context, db *store.Store) error {
 			}
 		}
 	}
-	doubts, err := db.SkillDoubts(ctx, s.ask.AsOf)
-	s.warnings = append(s.warnings, doubts...)
+	s.doubts, err = db.SkillDoubts(ctx, s.ask.AsOf)
 	return err
 }
 
