@@ -20,7 +20,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 )
 
-var pictures = flag.String("pictures", "", "write pictures of the demo shop's pages into this folder, from TestDayInABrowser")
+var pictures = flag.String("pictures", "", "write pictures of the pages into this folder, from TestDayInABrowser and TestGroupInABrowser")
 
 // A day's work in a browser, on the demo shop: a quote that answers while one
 // types, kept and printed; what makes a week and what if, by the keyboard; a job

@@ -235,4 +235,16 @@ func TestDump(t *testing.T) {
 	do("pg_restore", "-e", "-d", address, one)
 	whole(open(address, "north"))
 	whole(open(address, "south"))
+
+	third := pgtest.Database(t)
+	do("pg_restore", "-e", "-d", third, one)
+	new, err := store.OpenGroup(ctx, third)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer new.Close()
+	if _, err := new.Add(ctx, "north"); err != nil {
+		t.Fatal(err)
+	}
+	whole(open(third, "north"))
 }

@@ -264,6 +264,8 @@ type Loan struct {
 	Monday           forecast.Date
 	Lender, Borrower string
 	Loan             []byte // JSON
+
+	LenderTitle, BorrowerTitle string // as people call them; Loans gives them
 }
 
 // KeepLoans keeps loans in the place of all that there are.
@@ -284,7 +286,8 @@ func (g *Group) KeepLoans(ctx context.Context, loans []Loan) error {
 // Loans gives the loans between a member's shops, or all under an empty name, in
 // order, so many at most.
 func (g *Group) Loans(ctx context.Context, member string, most int) ([]Loan, error) {
-	rows, err := g.own.QueryContext(ctx, `SELECT monday, lender, borrower, loan FROM loans WHERE ? = '' OR
+	rows, err := g.own.QueryContext(ctx, `SELECT monday, lender, borrower, loan, coalesce(nullif(l.title, ''), lender), coalesce(nullif(b.title, ''), borrower)
+		FROM loans LEFT JOIN briefs l ON l.shop = lender LEFT JOIN briefs b ON b.shop = borrower WHERE ? = '' OR
 		EXISTS (SELECT 1 FROM members WHERE member = ? AND shop = lender) AND EXISTS (SELECT 1 FROM members WHERE member = ? AND shop = borrower) ORDER BY monday, borrower LIMIT ?`, member, member, member, most)
 	if err != nil {
 		return nil, wrap(err)
@@ -294,7 +297,7 @@ func (g *Group) Loans(ctx context.Context, member string, most int) ([]Loan, err
 	for rows.Next() {
 		var l Loan
 		var monday, text string
-		if err := rows.Scan(&monday, &l.Lender, &l.Borrower, &text); err != nil {
+		if err := rows.Scan(&monday, &l.Lender, &l.Borrower, &text, &l.LenderTitle, &l.BorrowerTitle); err != nil {
 			return nil, wrap(err)
 		}
 		if l.Monday, err = forecast.ParseDate(monday); err != nil {

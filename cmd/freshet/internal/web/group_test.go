@@ -266,8 +266,8 @@ func TestGroupPage(t *testing.T) {
 	}
 	s.logIn("pat")
 	body := s.ask("GET", "/group", nil).Body.String()
-	for _, want := range []string{"Shop eastern &lt;b&gt;", "fine 5 %", "tight 15 %", "short 45 %", "short 55 %", "<td>40</td><td>200 h</td><td>220 h</td><td>1 of 2</td>", "<td>110 h</td><td>1 of 1, 1 closed</td>", "<td>0 h</td><td>closed</td>", `<td class="closed">closed</td>`,
-		"Week of November 30: <strong>east</strong> to <strong>west</strong>, 34 hours", "from 45 % to 20 %"} {
+	for _, want := range []string{"Shop eastern &lt;b&gt;", "fine <span>5 %</span>", "tight <span>15 %</span>", "short <span>45 %</span>", "short <span>55 %</span>", "<td>40</td><td>200 h</td><td>220 h</td><td>1 of 2</td>", "<td>110 h</td><td>1 of 1, 1 closed</td>", "<td>0 h</td><td>closed</td>", `<td class="closed">closed</td>`,
+		"Week of November 30: <strong>Shop eastern &lt;b&gt;</strong> to <strong>Shop western &lt;b&gt;</strong>, 34 hours", "from 45 % to 20 %"} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the page lacks %q:\n%s", want, body)
 		}
