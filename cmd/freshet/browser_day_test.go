@@ -53,7 +53,7 @@ func TestDayInABrowser(t *testing.T) {
 	browse.Do(t, ctx, "keeping it", browse.Script(`document.querySelector('#answer [name=ro]').value = 'Q-77'; document.querySelector('#answer form').requestSubmit()`))
 	browse.Read(t, ctx, "the quote is kept", `document.body.innerText.includes('The quote is kept.') && document.body.innerText.includes('Q-77')`)
 	click("the slip", "td a[href$=slip]")
-	browse.Read(t, ctx, "the slip", `document.querySelector('h1').innerText == 'When it will likely be ready' && document.body.innerText.includes('repair order Q-77')`)
+	browse.Read(t, ctx, "the slip", `document.querySelector('h1').innerText == 'When your rig will likely be ready' && document.body.innerText.includes('repair order Q-77')`)
 	audit(t, ctx, "the slip")
 	browse.Do(t, ctx, "the slip on paper", browse.Media("print", "light"))
 	browse.Read(t, ctx, "the slip on paper is the slip alone", `document.querySelector('nav').offsetHeight == 0 && document.querySelector('button').offsetHeight == 0 && document.querySelector('.dates').offsetHeight > 0 && document.body.scrollHeight < 1000`)

@@ -64,9 +64,10 @@ type Quote struct {
 	TriedKind int           `json:"tried_kind"`         // of how many
 	Cautions  []string      `json:"cautions,omitempty"` // to be read out or printed
 
-	notes int           // of the warnings, those on the records, which come first
-	opens forecast.Date // first day on which somebody works
-	later bool          // there is a reason why a later day makes it ready later: its part is ordered once the rig is here
+	notes     int // of the warnings, those on the records, which come first
+	partKnown bool
+	opens     forecast.Date // first day on which somebody works
+	later     bool          // there is a reason why a later day makes it ready later: its part is ordered once the rig is here
 }
 
 // Ready is the days by which it is ready with a chance of 50, 80 and 90 %.
@@ -130,7 +131,8 @@ func (c *Counter) Quote(q Inquiry) (Quote, error) {
 	out.BringIn = l.bringIn()
 	out.LotSaved = int(out.BringIn - c.asOf)
 	out.opens = l.calendar.NextOpen(c.asOf)
-	out.later = q.PartsDays < 0 && l.habits.Needs[kind] > 0
+	out.partKnown = q.PartsDays >= 0
+	out.later = !out.partKnown && l.habits.Needs[kind] > 0
 	out.Why = l.why(out, q, p)
 	c.record(&out, kind)
 	out.notes = len(out.Warnings)

@@ -65,7 +65,11 @@ func (q Quote) Record() string {
 	if q.Kept80 == nil {
 		return ""
 	}
-	s := fmt.Sprintf("Such a date was tried on %d jobs of the past year, of all kinds: %.0f %% were ready by it.", q.Tried, 100**q.Kept80)
+	such := "Such a date was"
+	if q.partKnown {
+		such = "An 8 in 10 date given before anything is known of the part was"
+	}
+	s := fmt.Sprintf("%s tried on %d jobs of the past year, of all kinds: %.0f %% were ready by it.", such, q.Tried, 100**q.Kept80)
 	switch {
 	case q.KeptKind != nil:
 		s += fmt.Sprintf(" %d of them were %s: %.0f %%.", q.TriedKind, q.Kind, 100**q.KeptKind)

@@ -173,6 +173,7 @@ func TestQuoteRecord(t *testing.T) {
 	}{
 		{Quote{}, ""},
 		{Quote{Kind: "awning", Kept80: share(.8), Tried: 291, KeptKind: share(.75), TriedKind: 32}, "Such a date was tried on 291 jobs of the past year, of all kinds: 80 % were ready by it. 32 of them were awning: 75 %."},
+		{Quote{Kind: "awning", Kept80: share(.8), Tried: 291, KeptKind: share(.75), TriedKind: 32, partKnown: true}, "An 8 in 10 date given before anything is known of the part was tried on 291 jobs of the past year, of all kinds: 80 % were ready by it. 32 of them were awning: 75 %."},
 		{Quote{Kind: "awning", Kept80: share(.8), Tried: 291, TriedKind: 1}, "Such a date was tried on 291 jobs of the past year, of all kinds: 80 % were ready by it. Only 1 of them was awning, too few to tell of that kind by itself."},
 		{Quote{Kind: "awning", Kept80: share(.8), Tried: 291}, "Such a date was tried on 291 jobs of the past year, of all kinds: 80 % were ready by it. None of them was awning, so that nothing is known of that kind by itself."},
 	} {
