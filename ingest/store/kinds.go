@@ -203,24 +203,41 @@ type KindStep struct {
 // ErrNoKindsToUndo is UndoKinds's answer when no step stands.
 var ErrNoKindsToUndo = errors.New("store: need a change of kinds to undo, have none")
 
+// LastKinds gives the newest step that stands, which UndoKinds would take back;
+// false if none does.
+func (s *Store) LastKinds(ctx context.Context) (step KindStep, stands bool, err error) {
+	_, step, err = newestStep(ctx, s.r)
+	if errors.Is(err, ErrNoKindsToUndo) {
+		return step, false, nil
+	}
+	return step, err == nil, err
+}
+
+// newestStep gives the newest step that stands, or ErrNoKindsToUndo.
+func newestStep(ctx context.Context, q sqlx.QueryerContext) (id int64, step KindStep, err error) {
+	var ids []int64
+	if err := sqlx.SelectContext(ctx, q, &ids, "SELECT id FROM kind_steps WHERE id NOT IN (SELECT step FROM kind_undos) ORDER BY id DESC LIMIT 1"); err != nil {
+		return 0, step, wrap(err)
+	}
+	if len(ids) == 0 {
+		return 0, step, ErrNoKindsToUndo
+	}
+	if err := sqlx.GetContext(ctx, q, &step.What, "SELECT what FROM kind_steps WHERE id = ?", ids[0]); err != nil {
+		return 0, step, wrap(err)
+	}
+	return ids[0], step, wrap(sqlx.SelectContext(ctx, q, &step.Words, "SELECT word FROM kind_words WHERE step = ? ORDER BY word", ids[0]))
+}
+
 // UndoKinds takes the newest step that stands back, and tells what it was.
 func (s *Store) UndoKinds(ctx context.Context, now time.Time) (KindStep, error) {
 	var step KindStep
 	err := s.within(ctx, func(tx *sqlx.Tx) error {
-		var ids []int64
-		if err := tx.Select(&ids, "SELECT id FROM kind_steps WHERE id NOT IN (SELECT step FROM kind_undos) ORDER BY id DESC LIMIT 1"); err != nil {
-			return wrap(err)
+		id, newest, err := newestStep(ctx, tx)
+		if err != nil {
+			return err
 		}
-		if len(ids) == 0 {
-			return ErrNoKindsToUndo
-		}
-		if err := tx.Get(&step.What, "SELECT what FROM kind_steps WHERE id = ?", ids[0]); err != nil {
-			return wrap(err)
-		}
-		if err := tx.Select(&step.Words, "SELECT word FROM kind_words WHERE step = ? ORDER BY word", ids[0]); err != nil {
-			return wrap(err)
-		}
-		_, err := tx.Exec("INSERT INTO kind_undos(step, made_at) VALUES(?, ?)", ids[0], now.UTC().Format(time.RFC3339))
+		step = newest
+		_, err = tx.Exec("INSERT INTO kind_undos(step, made_at) VALUES(?, ?)", id, now.UTC().Format(time.RFC3339))
 		return wrap(err)
 	})
 	return step, err

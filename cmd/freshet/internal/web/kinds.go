@@ -15,12 +15,23 @@ import (
 type grouping struct {
 	Kinds       []store.Kind
 	Suggestions []store.Suggestion
+	Last        string // words of the last change, which can be taken back, or ""
+}
+
+// Apart tells whether some kind has words that can be counted apart.
+func (g grouping) Apart() bool {
+	return slices.ContainsFunc(g.Kinds, func(k store.Kind) bool { return len(k.Words) > 1 })
 }
 
 func kindsOf(ctx context.Context, db *store.Store) (g grouping, err error) {
-	if g.Kinds, err = db.Kinds(ctx); err == nil {
-		g.Suggestions, err = db.Suggest(ctx)
+	if g.Kinds, err = db.Kinds(ctx); err != nil {
+		return g, err
 	}
+	if g.Suggestions, err = db.Suggest(ctx); err != nil {
+		return g, err
+	}
+	last, _, err := db.LastKinds(ctx)
+	g.Last = strings.Join(last.Words, ", ")
 	return g, err
 }
 

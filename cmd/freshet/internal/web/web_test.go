@@ -942,8 +942,16 @@ func TestKinds(t *testing.T) {
 			t.Errorf("%v: want %d and %s, have %d and %s", step.form, step.code, step.want, w.Code, kinds())
 		}
 	}
-	if text := s.get("/kinds").Body.String(); !strings.Contains(text, "A/C unit") {
-		t.Errorf("have %s", text)
+	offers := func() (text string, undo, split bool) {
+		text = s.get("/kinds").Body.String()
+		return text, strings.Contains(text, `value="undo"`), strings.Contains(text, ">Change</th>")
+	}
+	if text, undo, split := offers(); !strings.Contains(text, "A/C unit") || undo || split {
+		t.Errorf("want nothing offered to be taken back or counted apart, have %s", text)
+	}
+	s.post("/kinds", url.Values{"step": {"join"}, "kind": {"A/C unit"}, "into": {"roof air"}})
+	if text, undo, split := offers(); !undo || !split || !strings.Contains(text, "It was of A/C unit") {
+		t.Errorf("want both offered, have %s", text)
 	}
 }
 
