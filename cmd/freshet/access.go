@@ -1,9 +1,11 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 
 	"freshet/cmd/freshet/internal/web"
+	"freshet/ingest/store"
 
 	"github.com/spf13/cobra"
 )
@@ -21,6 +23,9 @@ are set on the page Settings.`,
   freshet access --reset    let in an owner who forgot the passphrase`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			ctx := c.Context()
+			if address, err := a.path(); err == nil && store.Shared(address) {
+				return errors.New("a group's shops have no passphrases of their own: 'freshet group user' says who may open which pages, and changes it")
+			}
 			db, err := a.open(ctx)
 			if err != nil {
 				return err

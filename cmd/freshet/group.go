@@ -15,6 +15,7 @@ import (
 	"freshet/capacity"
 	"freshet/cmd/freshet/internal/post"
 	"freshet/cmd/freshet/internal/web"
+	"freshet/cmd/freshet/internal/week"
 	"freshet/cmd/freshet/internal/workers"
 	"freshet/ingest/store"
 	"freshet/report"
@@ -107,9 +108,17 @@ area lend each other technicians.`,
 				return nil
 			})
 		}}
-	file := &cobra.Command{Use: "file SHOP FILE…", Short: "Hand in files for a worker to take in", Args: cobra.MinimumNArgs(2),
+	file := &cobra.Command{Use: "file SHOP [FILE…]", Short: "Hand in files for a worker to take in, or see what became of them", Args: cobra.MinimumNArgs(1),
 		RunE: func(c *cobra.Command, args []string) error {
-			return a.withGroup(c, func(g *store.Group) error { return a.handIn(c.Context(), g, args[0], args[1:]) })
+			return a.withGroup(c, func(g *store.Group) error {
+				if err := known(c.Context(), g, args[:1]); err != nil {
+					return err
+				}
+				if len(args) == 1 {
+					return a.showHandedIn(c.Context(), g, args[0])
+				}
+				return a.handIn(c.Context(), g, args[0], args[1:])
+			})
 		}}
 	c.AddCommand(a.groupAdd(), area, a.groupUser(), file, a.groupRemove())
 	return c
@@ -193,9 +202,6 @@ brings the shop's schema back and 'freshet group add' the shop.`,
 const mostHandedIn = 64 << 20
 
 func (a *app) handIn(ctx context.Context, g *store.Group, shop string, files []string) error {
-	if err := known(ctx, g, []string{shop}); err != nil {
-		return err
-	}
 	hands, err := workers.NewHands(g)
 	if err != nil {
 		return err
@@ -216,6 +222,18 @@ func (a *app) handIn(ctx context.Context, g *store.Group, shop string, files []s
 			return err
 		}
 		fmt.Fprintf(a.out, "%s waits for a worker.\n", filepath.Base(path))
+	}
+	return nil
+}
+
+// showHandedIn lists a shop's newest files that were handed in.
+func (a *app) showHandedIn(ctx context.Context, g *store.Group, shop string) error {
+	files, err := g.HandedFiles(ctx, shop, 50)
+	if err != nil {
+		return err
+	}
+	for _, f := range files {
+		fmt.Fprintf(a.out, "%s: %s\n", f.File, cmp.Or(f.Said, "It waits for a worker."))
 	}
 	return nil
 }
@@ -322,8 +340,12 @@ func (a *app) showGroup(ctx context.Context, g *store.Group) error {
 			return err
 		}
 	}
+	undone, err := notDone(ctx, g)
+	if err != nil {
+		return err
+	}
 	if a.json {
-		return a.writeJSON(groupJSON(briefs, loans, lent))
+		return a.writeJSON(groupJSON(briefs, loans, lent, undone))
 	}
 	w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "shop\tarea\tweek of\tdrop-offs\thours\tcrew's hours\tchance short")
@@ -355,13 +377,72 @@ func (a *app) showGroup(ctx context.Context, g *store.Group) error {
 		fmt.Fprintf(a.out, "Week of %s: %s to %s, %s hours. %s's chance of too few hours falls from %s to %s, %s's rises from %s to %s.\n", report.Day(l.Monday), l.Lender, l.Borrower, report.Whole(loan.Hours),
 			l.Borrower, percent(loan.Borrower.Before), percent(loan.Borrower.After), l.Lender, percent(loan.Lender.Before), percent(loan.Lender.After))
 	}
+	if len(undone) > 0 {
+		fmt.Fprintln(a.out, "\nNot done yet:")
+	}
+	for _, u := range undone {
+		fmt.Fprintf(a.out, "%s: %s\n", cmp.Or(u.Shop, "all shops"), u)
+	}
 	return nil
+}
+
+// undone is work that failed when it was last tried, or a file that waits.
+type undone struct {
+	Shop  string `json:"shop"`
+	What  string `json:"what"`
+	Tries int    `json:"tries"`
+	Why   string `json:"why"`
+	again bool
+}
+
+func (u undone) String() string {
+	switch {
+	case u.Tries == 0:
+		return u.What + " waits for a worker."
+	case u.again:
+		return fmt.Sprintf("%s waits. It failed %s, and is tried again: %s", u.What, times(u.Tries), u.Why)
+	}
+	return fmt.Sprintf("%s was given up. It failed %s: %s", u.What, times(u.Tries), u.Why)
+}
+
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// notDone gives the work of all shops that failed, and the files that wait.
+func notDone(ctx context.Context, g *store.Group) ([]undone, error) {
+	hands, err := workers.NewHands(g)
+	if err != nil {
+		return nil, err
+	}
+	failing, err := hands.Failing(ctx)
+	if err != nil {
+		return nil, err
+	}
+	files, err := g.WaitingFiles(ctx)
+	if err != nil {
+		return nil, err
+	}
+	out := []undone{}
+	for _, f := range failing {
+		out = append(out, undone{f.Shop, f.What, f.Tries, week.Plain(errors.New(f.Why)), !f.Next.IsZero()})
+	}
+	for _, f := range files {
+		if !slices.ContainsFunc(failing, func(w workers.Failing) bool { return w.File == f.ID }) {
+			out = append(out, undone{Shop: f.Shop, What: "the file " + f.File})
+		}
+	}
+	slices.SortStableFunc(out, func(a, b undone) int { return cmp.Compare(a.Shop, b.Shop) })
+	return out, nil
 }
 
 func percent(chance float64) string { return fmt.Sprintf("%.0f %%", 100*chance) }
 
 // groupJSON is the answer for programs.
-func groupJSON(briefs []store.Brief, loans []store.Loan, lent []capacity.Loan) any {
+func groupJSON(briefs []store.Brief, loans []store.Loan, lent []capacity.Loan, waiting []undone) any {
 	type week struct {
 		Week           string   `json:"week"`
 		DropOffs       float64  `json:"drop_offs"`
@@ -390,7 +471,9 @@ func groupJSON(briefs []store.Brief, loans []store.Loan, lent []capacity.Loan) a
 		Schema int    `json:"schema"`
 		Shops  []shop `json:"shops"`
 		Loans  []loan `json:"loans"`
-	}{1, []shop{}, []loan{}}
+
+		NotDone []undone `json:"not_done"`
+	}{1, []shop{}, []loan{}, waiting}
 	for _, b := range briefs {
 		s := shop{Shop: b.Shop, Area: b.Area, Weeks: []week{}}
 		for _, w := range b.Weeks {

@@ -67,6 +67,8 @@ func TestGroup(t *testing.T) {
 		{"group user pat --remove", failed, "no user pat"},
 		{"group file east " + file, done, "jobs.csv waits for a worker"},
 		{"group --json", done, `"area":"north"`},
+		{"group", done, "east: the file jobs.csv waits for a worker."},
+		{"access --shop east", failed, "freshet group user"},
 		{"work --at-once 0", misuse, "at-once"},
 		{"serve --metrics 0.0.0.0:8138", misuse, "this machine alone"},
 		{"serve --metrics 127.0.0.1:0 --listen " + taken.Addr().String(), failed, "--listen names another address"},
@@ -166,7 +168,7 @@ func TestCompose(t *testing.T) {
 }
 
 // TestFileHandedIn has a worker take in a file that was handed in on another
-// machine.
+// machine, and leave one that it can't read, which the group's overview says.
 func TestFileHandedIn(t *testing.T) {
 	address := pgtest.Database(t)
 	t.Setenv("FRESHET_DB", address)
@@ -174,7 +176,11 @@ func TestFileHandedIn(t *testing.T) {
 	if err := os.WriteFile(file, []byte("ro_number,dropped_off,kind\n1,2026-11-02,brakes\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	for _, args := range [][]string{{"group", "add", "east"}, {"group", "file", "east", file}} {
+	odd := filepath.Join(filepath.Dir(file), "odd.csv")
+	if err := os.WriteFile(odd, []byte("colour;size\nred;4\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, args := range [][]string{{"group", "add", "east"}, {"group", "file", "east", file, odd}} {
 		if status, _, errs := call(t, args...); status != done {
 			t.Fatalf("%v: %d %s", args, status, errs)
 		}
@@ -189,14 +195,26 @@ func TestFileHandedIn(t *testing.T) {
 	}
 	defer east.Close()
 	var in []store.Batch
-	for deadline := time.Now().Add(10 * time.Second); len(in) == 0 && time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
+	var wrong []store.Failure
+	for deadline := time.Now().Add(10 * time.Second); (len(in) == 0 || len(wrong) == 0) && time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
 		if in, err = east.Batches(ctx, 9); err != nil {
+			t.Fatal(err)
+		}
+		if wrong, err = east.Failures(ctx); err != nil {
 			t.Fatal(err)
 		}
 	}
 	stop()
 	if status := <-worked; status != done || len(in) != 1 || in[0].File != "jobs.csv" || in[0].Added != 1 {
 		t.Errorf("want the file taken in, have %+v, and a worker that ended with %d\n%s", in, status, &log)
+	}
+	if !strings.Contains(log.String(), "shop=east job=file try=1") {
+		t.Errorf("want a line on the file that can't be read, have\n%s", &log)
+	}
+	for args, want := range map[string]string{"group": "the file odd.csv waits. It failed", "group --json": `"what":"the file odd.csv","tries":`, "group file east": "odd.csv: It waits for a worker.\njobs.csv: 1 rows: 1 added"} {
+		if _, out, errs := call(t, strings.Fields(args)...); !strings.Contains(out, want) {
+			t.Errorf("%s: want %q, have\n%s%s", args, want, out, errs)
+		}
 	}
 }
 

@@ -162,6 +162,9 @@ func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now 
 	if err != nil {
 		return Taken{}, err
 	}
+	if _, err := s.SetFailure(ctx, FileFailure(h.Name, "", now)); err != nil {
+		return Taken{}, err
+	}
 	var doubts []string
 	switch l.Kind {
 	case ingest.Crew:

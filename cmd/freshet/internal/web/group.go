@@ -259,15 +259,16 @@ func (g *Group) toShop(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return fmt.Errorf("%s: %w", shop, err)
 	}
-	ctx := context.WithValue(r.Context(), roleKey{}, is)
+	ctx := context.WithValue(context.WithValue(r.Context(), roleKey{}, is), userKey{}, user)
 	s.mux.ServeHTTP(w, r.WithContext(context.WithValue(ctx, wantedKey{}, g.Working(ctx, shop))))
 	return nil
 }
 
-// Keys of a request's context in a group: what the user is in the shop, and
-// whether the shop's work is being done.
+// Keys of a request's context in a group: what the user is in the shop, who that
+// is, and whether the shop's work is being done.
 type (
 	roleKey   struct{}
+	userKey   struct{}
 	wantedKey struct{}
 )
 
@@ -290,7 +291,7 @@ func (g *Group) shop(ctx context.Context, name string) (*Server, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := New(Config{Store: db, Log: g.Log.With("shop", name), Now: g.Now, group: g, Working: func() bool { return false },
+	s := New(Config{Store: db, Log: g.Log.With("shop", name), Now: g.Now, group: g, name: name, Working: func() bool { return false },
 		Anew: func() { g.Anew(name) }, Test: func(ctx context.Context) error { return g.Test(ctx, name) }, Beat: g.Now})
 	g.mu.Lock()
 	defer g.mu.Unlock()

@@ -198,8 +198,25 @@ func TestTenants(t *testing.T) {
 	if code := s.choose("east"); code != http.StatusSeeOther {
 		t.Fatalf("pat can't choose east: %d", code)
 	}
-	if w := s.ask("GET", "/records", nil); w.Code != http.StatusOK || strings.Contains(w.Body.String(), "west.csv") {
-		t.Errorf("east's owner sees its records: %d", w.Code)
+	for _, shop := range []string{"east", "west"} {
+		if _, err := s.g.HandIn(t.Context(), shop, "next "+shop+".csv", nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if w := s.ask("GET", "/records", nil); w.Code != http.StatusOK || strings.Contains(w.Body.String(), "west.csv") || !strings.Contains(w.Body.String(), "next east.csv</th><td>waits for a worker") {
+		t.Errorf("east's owner sees its records: %d\n%s", w.Code, w.Body)
+	}
+	// What holds of a shop's own PC isn't said of a group's.
+	for path, not := range map[string][]string{"/records": {"watched folder"}, "/settings": {"There is no backup yet", "one each night", "postgres://"}} {
+		body := s.ask("GET", path, nil).Body.String()
+		for _, words := range append(not, "(owner)") {
+			if strings.Contains(body, words) {
+				t.Errorf("%s says %q", path, words)
+			}
+		}
+		if !strings.Contains(body, "Log out (pat)") {
+			t.Errorf("%s: want the user named", path)
+		}
 	}
 	hash, err := Hash(words + " anew")
 	if err != nil {

@@ -214,6 +214,16 @@ func (s *Server) role(r *http.Request) (role, error) {
 	return anyone, nil
 }
 
+// who names the one who asks: a group's user, or what he or she is in a shop
+// that is alone.
+func (s *Server) who(r *http.Request) (string, error) {
+	if user, ok := r.Context().Value(userKey{}).(string); ok {
+		return user, nil
+	}
+	is, err := s.role(r)
+	return is.String(), err
+}
+
 // source gives the address that a request comes from. What a proxy says of it
 // counts for nothing: anyone can say that.
 func source(r *http.Request) string {

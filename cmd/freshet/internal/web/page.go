@@ -96,7 +96,11 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 	if err != nil {
 		return err
 	}
-	v := view{page: p, Here: r.URL.Path, Group: s.group != nil, Token: s.token(r), Role: is.String(), LogOut: s.sessions.GetString(ctx, "role") != "" && is != anyone,
+	who, err := s.who(r)
+	if err != nil {
+		return err
+	}
+	v := view{page: p, Here: r.URL.Path, Group: s.group != nil, Token: s.token(r), Role: who, LogOut: s.sessions.GetString(ctx, "role") != "" && is != anyone,
 		Leave: s.showsDemo(), Said: said[r.URL.Query().Get("said")]}
 	if is > anyone {
 		if v.Shop, err = s.shop().Setting(ctx, desk.SettingName, ""); err != nil {
@@ -186,11 +190,11 @@ func (s *Server) back(w http.ResponseWriter, r *http.Request, path, word string)
 // note keeps who changed what.
 func (s *Server) note(r *http.Request, format string, args ...any) error {
 	s.answers.forget()
-	is, err := s.role(r)
+	who, err := s.who(r)
 	if err != nil {
 		return err
 	}
-	return s.Store.Note(r.Context(), store.Change{At: s.Now(), Who: is.String(), What: fmt.Sprintf(format, args...)})
+	return s.Store.Note(r.Context(), store.Change{At: s.Now(), Who: who, What: fmt.Sprintf(format, args...)})
 }
 
 // drawn is a run's report with its charts. It is read and drawn once a run,

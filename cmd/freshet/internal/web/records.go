@@ -29,6 +29,7 @@ func (s *Server) records(w http.ResponseWriter, r *http.Request) error {
 		Folder  string       // that is watched
 		Files   []store.FolderFile
 		Wrong   []store.Failure
+		Handed  []store.HandedFile // to the group's workers
 	}{Batches: batches, Rejects: rejects}
 	if data.Folder, err = s.shop().Setting(r.Context(), week.SettingFolder, ""); err != nil {
 		return err
@@ -39,6 +40,11 @@ func (s *Server) records(w http.ResponseWriter, r *http.Request) error {
 	data.Files = data.Files[:min(most, len(data.Files))]
 	if data.Wrong, err = s.shop().Failures(r.Context()); err != nil {
 		return err
+	}
+	if s.group != nil {
+		if data.Handed, err = s.group.Group.HandedFiles(r.Context(), s.name, most); err != nil {
+			return err
+		}
 	}
 	if i := slices.IndexFunc(batches, func(b store.Batch) bool { return b.Undone.IsZero() }); i >= 0 {
 		data.Newest = &batches[i]

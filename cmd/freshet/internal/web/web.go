@@ -55,6 +55,7 @@ type Config struct {
 	Beat    func() time.Time                            // when the week's work was last begun
 
 	group *Group // that the shop is one of; nil for a shop alone
+	name  string // by which the group knows it
 }
 
 // Server is the pages of one shop.

@@ -152,12 +152,14 @@ func (w *Week) reports(ctx context.Context, day forecast.Date) (now report.Repor
 		return now, nil, 0, err
 	}
 	var failed []string
-	for _, s := range w.steps() {
-		i := slices.IndexFunc(failures, func(f store.Failure) bool { return f.Step == s.name })
-		if i < 0 || s.name == letterStep { // that it goes out can be seen
+	place := func(f store.Failure) int { // files that were handed in first, which are of no step here
+		return slices.IndexFunc(w.steps(), func(s step) bool { return s.name == f.Step })
+	}
+	slices.SortStableFunc(failures, func(a, b store.Failure) int { return place(a) - place(b) })
+	for _, f := range failures {
+		if f.Step == letterStep { // that it goes out can be seen
 			continue
 		}
-		f := failures[i]
 		for said := range strings.SplitSeq(f.Said, "\n") {
 			failed = append(failed, fmt.Sprintf("%s: %s. Since %s.", f.Step, strings.TrimSuffix(said, "."), report.WeekDay(forecast.DateOf(f.At))))
 		}

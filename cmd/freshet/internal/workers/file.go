@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"crypto/sha256"
+	"database/sql"
 	"errors"
 	"fmt"
 
@@ -24,10 +25,13 @@ type fileWorker struct {
 }
 
 // Work takes a file in, the way that the watched folder does: once by its
-// content, and not at all where a person has to say how it is meant. Then the
-// shop's work is asked for.
+// content, and not at all where a person has to say how it is meant. Why it
+// isn't in is kept as a failure of the shop's. Then the shop's work is asked for.
 func (w *fileWorker) Work(ctx context.Context, job *river.Job[File]) error {
 	shop, name, content, said, err := w.Group.HandedIn(ctx, job.Args.ID)
+	if errors.Is(err, sql.ErrNoRows) {
+		return nil // its shop was taken away, and the file with it
+	}
 	if err != nil {
 		return err
 	}
@@ -37,10 +41,24 @@ func (w *fileWorker) Work(ctx context.Context, job *river.Job[File]) error {
 			return err
 		}
 		defer db.Close()
-		if said, err = w.takeIn(ctx, db, name, content); ctx.Err() != nil || err != nil && job.Attempt < unreadAfter {
+		said, err = w.takeIn(ctx, db, name, content)
+		failed := func(why string) error {
+			_, err := db.SetFailure(ctx, store.FileFailure(name, why, w.Now()))
+			return err
+		}
+		switch {
+		case ctx.Err() != nil:
 			return errors.Join(err, ctx.Err())
-		} else if err != nil {
+		case err != nil && job.Attempt < unreadAfter:
+			return errors.Join(err, failed("it waits to be taken in, "+week.Unread(err)))
+		case err != nil:
 			said = "It was not taken in, " + week.Unread(err)
+			err = failed("it was not taken in, " + week.Unread(err))
+		default:
+			err = failed("")
+		}
+		if err != nil {
+			return err
 		}
 		if err := w.Group.TakenIn(ctx, job.Args.ID, said); err != nil {
 			return err

@@ -38,6 +38,21 @@ func (w *lookWorker) Work(ctx context.Context, _ *river.Job[Look]) error {
 	if err != nil {
 		return err
 	}
+	// A file whose job was given up, or never made as the process died, has one
+	// again; the others have theirs.
+	files, err := w.Group.WaitingFiles(ctx)
+	if err != nil {
+		return err
+	}
+	if len(files) > 0 {
+		waiting := make([]river.InsertManyParams, len(files))
+		for i, f := range files {
+			waiting[i].Args = File{f.ID, f.Shop}
+		}
+		if _, err := w.hands.client.InsertMany(ctx, waiting); err != nil {
+			return err
+		}
+	}
 	var wanted []river.InsertManyParams
 	for _, r := range rounds {
 		for _, s := range due(r, w.Now()) {

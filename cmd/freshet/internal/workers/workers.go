@@ -127,7 +127,7 @@ func Run(ctx context.Context, c Config) error {
 	river.AddWorker(workers, &lookWorker{Config: c})
 	river.AddWorker(workers, &gatherWorker{Config: c})
 	client, err := river.NewClient(riverpgxv5.New(c.Group.Pool()), &river.Config{
-		Schema: schema, Workers: workers, Logger: slog.New(plain{c.Log.Handler()}), JobTimeout: min(longest, c.Rescue), RescueStuckJobsAfter: c.Rescue, FetchPollInterval: c.Looks,
+		Schema: schema, Workers: workers, Logger: slog.New(plain{c.Log.Handler()}), ErrorHandler: failures{c.Log}, JobTimeout: min(longest, c.Rescue), RescueStuckJobsAfter: c.Rescue, FetchPollInterval: c.Looks,
 		Queues:       map[string]river.QueueConfig{river.QueueDefault: {MaxWorkers: c.AtOnce}},
 		PeriodicJobs: []*river.PeriodicJob{river.NewPeriodicJob(river.PeriodicInterval(c.Looks), func() (river.JobArgs, *river.InsertOpts) { return Look{}, nil }, &river.PeriodicJobOpts{RunOnStart: true})},
 	})
@@ -190,6 +190,10 @@ func (w *shopWorker) Work(ctx context.Context, job *river.Job[Shop]) error {
 	return failure
 }
 
+// fileFailures is for how many days it is said of a file that it isn't in: a
+// letter comes in them.
+const fileFailures = 8
+
 // did keeps how far a shop's work is done, and has the outbox looked at when
 // one of its letters waits.
 func (c Config) did(ctx context.Context, db *store.Store, did Shop) error {
@@ -200,6 +204,9 @@ func (c Config) did(ctx context.Context, db *store.Store, did Shop) error {
 	switch did.Why {
 	case Night:
 		r.Night = did.Of
+		if err := db.ForgetFileFailures(ctx, c.Now().AddDate(0, 0, -fileFailures)); err != nil {
+			return err
+		}
 	case Letter:
 		r.Letter = did.Of
 	}
