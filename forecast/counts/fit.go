@@ -78,6 +78,9 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	if m.Shift > 0 {
 		q.usual.at[0], q.usual.spread[0] = math.Log(memory/(1-memory)), memorySpread
 	}
+	if m.Offset != nil {
+		q.usual.spread[2] = departs
+	}
 	if u := m.Usual; u != nil {
 		q.usual = prior{u.Scales, u.Loose}
 		if k > 0 && len(u.Season) != 2*k {

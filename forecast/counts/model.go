@@ -58,7 +58,8 @@ type Model struct {
 	// such as open days over usual days; nil stands for 1. A step without any is
 	// taken as not observed in the past and as 0 in the future.
 	Exposure func(start forecast.Date, step int) float64
-	// Offset gives a further known part of the log mean; nil stands for 0.
+	// Offset gives a further known part of the log mean; nil stands for 0. With
+	// one, the season is a departure from it, which may be slight or strong.
 	Offset func(start forecast.Date, step int) float64
 	// Usual is what other series of the same sort have in common; nil where there
 	// are none. It must have the season's harmonics. A series that speaks clearly
@@ -158,6 +159,11 @@ var (
 	usual       = scales{rho: .9, sigma: .12, season: .25, size: 20}
 	usualSpread = [4]float64{2, .9, .2, 1.2}
 )
+
+// departs is the spread of the strength of a season beside a known part: a kind
+// of job that comes in spring alone departs from its shop's season many times
+// as far as most do.
+const departs = 1
 
 // loosely is the scales' prior of a series of which no others are known.
 var loosely = prior{usual.vector(), usualSpread}

@@ -75,3 +75,25 @@ func TestNothingToShift(t *testing.T) {
 		}
 	}
 }
+
+// Beside a known part the season may be many times as strong as is usual: of a
+// series that lives in a few weeks of the year, most of it is found.
+func TestDepartingSeason(t *testing.T) {
+	strong := []float64{0, -1.5, 0, .5}
+	truth := func(s forecast.Series, i int) float64 {
+		w := 2 * math.Pi * s.Phase(i)
+		return strong[1]*math.Cos(w) + strong[3]*math.Cos(2*w)
+	}
+	rng := rand.New(rand.NewPCG(3, 3))
+	s := forecast.Series{Start: forecast.NewDate(2022, 1, 3), Step: forecast.Week, Period: forecast.WeeksAYear, Values: make([]float64, 156)}
+	for i := range s.Values {
+		s.Values[i] = poisson(rng, .4*math.Exp(truth(s, i)))
+	}
+	fit, err := Model{Harmonics: 4, Offset: func(forecast.Date, int) float64 { return math.Log(.4) }}.Fit(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if b := fit.(*Fit).beta; math.Abs(b[2]-strong[1]) > .15 {
+		t.Errorf("want a first harmonic of %v, have %.2f", strong[1], b[2])
+	}
+}
