@@ -124,8 +124,8 @@ func (l *Layout) resembling(i int, dict dictionary, sample [][]string) []Guess {
 	return guesses
 }
 
-// priced tells whether most of the cells that hold something bear a currency's
-// sign.
+// priced tells whether most of the cells that hold something are amounts of
+// money: a currency's sign, and no words.
 func priced(cells []string) bool {
 	full, signs := 0, 0
 	for _, s := range cells {
@@ -133,7 +133,7 @@ func priced(cells []string) bool {
 			continue
 		}
 		full++
-		if strings.ContainsFunc(s, func(r rune) bool { return unicode.Is(unicode.Sc, r) }) {
+		if strings.ContainsFunc(s, func(r rune) bool { return unicode.Is(unicode.Sc, r) }) && !strings.ContainsFunc(s, unicode.IsLetter) {
 			signs++
 		}
 	}

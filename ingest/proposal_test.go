@@ -59,6 +59,9 @@ func TestPricesAreNoHours(t *testing.T) {
 	if got := mapped(Propose([]string{"name", "weekly_hours", "hourly_cost"}, [][]string{{"Ansel", "40", "$31"}}, Crew)); !strings.Contains(got, "hourly_cost") {
 		t.Errorf("have %s", got)
 	}
+	if got := mapped(Propose([]string{"name", "weekly_hours"}, [][]string{{"$am the 2nd", "40"}}, Crew)); !strings.Contains(got, "name") {
+		t.Errorf("words with a currency's sign in them are no price: have %s", got)
+	}
 }
 
 func TestProposalsSayWhy(t *testing.T) {
