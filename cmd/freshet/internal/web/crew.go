@@ -41,8 +41,11 @@ type slider struct {
 func (slider) None() string { return "no change" }
 
 // Says gives the value in words.
-func (s slider) Says() string {
-	unit, way, n := s.Many, s.Up, s.Value
+func (s slider) Says() string { return s.At(s.Value) }
+
+// At gives any value in words.
+func (s slider) At(n int) string {
+	unit, way := s.Many, s.Up
 	if n < 0 {
 		way, n = s.Down, -n
 	}
