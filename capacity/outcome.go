@@ -259,13 +259,16 @@ type set struct {
 func short(classes []Line, sets []set) Shortage {
 	like := classes[0].Arriving
 	out := Shortage{forecast.NewPaths(like.Start, like.Step, like.H, like.N())}
-	for k := range out.Values {
+	for at := 0; at < len(out.Values); at += like.H {
+		path := out.Values[at:][:like.H]
 		for _, s := range sets {
-			missing := -s.hours[k%like.H]
-			for _, c := range s.classes {
-				missing += classes[c].Arriving.Values[k]
+			for j, have := range s.hours[:like.H] {
+				missing := -have
+				for _, c := range s.classes {
+					missing += classes[c].Arriving.Values[at+j]
+				}
+				path[j] = max(path[j], missing)
 			}
-			out.Values[k] = max(out.Values[k], missing)
 		}
 	}
 	return out

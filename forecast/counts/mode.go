@@ -62,7 +62,11 @@ func (q *problem) logLik(size float64) float64 {
 		over := 1 + mu/size
 		q.w[t] = mu * (1 + y/size) / (over * over)
 		q.g[t] = (y - mu) / over
-		sum += y*q.eta[t] - (y+size)*math.Log1p(mu/size)
+		log := math.Log(over)
+		if over < 1.001 { // where its digits are lost
+			log = math.Log1p(mu / size)
+		}
+		sum += y*q.eta[t] - (y+size)*log
 	}
 	if size != q.size {
 		q.size, q.sizeTerms = size, sizeTerms(q.counts, size)

@@ -333,7 +333,8 @@ func (f *Fit) path(i int, out *Futures, weight []forecast.Paths, room []float64,
 	for j, count := range out.Total.Path(i) {
 		at := first + j
 		sum := 0.0
-		for k, kf := range f.kinds {
+		for k := range f.kinds {
+			kf := &f.kinds[k]
 			w := kf.share
 			if kf.fit != nil {
 				w = weight[k].Values[at] * gammaNoise(rng, kf.size)
