@@ -195,7 +195,7 @@ by, so that 8 in 10 means 8 in 10:
 	.
 	Best day to bring it in: today. On a later day it would be ready later: a part that it needs is ordered once it has been seen.
 	Only Ansel and Brika do this work: 3 jobs, about 23 h, are ahead of it, which others can do too.
-	Of the other jobs in the shop 8 wait for a part or a word and go ahead of it once that has come, 23 can wait longer.
+	Of the other jobs in the shop 8 wait for a part or a word and go ahead of it once that has come, 23 stand behind it.
 	Most of the days to the 8 in 10 date are a wait for a part: about 35 in 100 such jobs need one, and half of those wait 10 days or longer. Ask again once it is known whether it needs one.
 	.
 	The 10 days from drop-off to the 8 in 10 date:

@@ -22,7 +22,7 @@ type Counter struct {
 	asOf     forecast.Date
 	seed     uint64
 	kinds    []string
-	words    map[string]int // kinds by the words that were put into them, in small letters
+	words    map[string]int // kinds by the words that were put into them, folded
 	visits   []visit        // in order of drop-off
 	trials   []trial        // of the same visits, apart from them: they are made while visits are read
 	now      []visit        // the last year's by what is on record now, of the day of the question too
@@ -350,23 +350,25 @@ func kindWords(ctx context.Context, db *store.Store, kinds []string) (map[string
 	for _, g := range groups {
 		if i := slices.Index(kinds, g.Name); i >= 0 {
 			for _, w := range g.Words {
-				out[strings.ToLower(strings.TrimSpace(w.Word))] = i
+				out[folded(w.Word)] = i
 			}
 		}
 	}
 	return out, nil
 }
 
+// folded is a name in small letters, its words one space apart.
+func folded(name string) string { return strings.ToLower(strings.Join(strings.Fields(name), " ")) }
+
 // kindOf finds a job kind by its name, or by a word that was put into it,
 // whatever its capitals.
 func (c *Counter) kindOf(name string) (int, error) {
-	name = strings.TrimSpace(name)
 	for i, k := range c.kinds {
-		if strings.EqualFold(k, name) {
+		if folded(k) == folded(name) {
 			return i, nil
 		}
 	}
-	if i, ok := c.words[strings.ToLower(name)]; ok && name != "" {
+	if i, ok := c.words[folded(name)]; ok && folded(name) != "" {
 		return i, nil
 	}
 	return 0, fmt.Errorf("need one of the shop's job kinds (%s), have %q", strings.Join(c.kinds, ", "), name)

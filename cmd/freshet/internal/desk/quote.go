@@ -13,6 +13,7 @@ import (
 	"freshet/capacity"
 	"freshet/forecast"
 	"freshet/ingest/store"
+	"freshet/report"
 
 	"gonum.org/v1/gonum/stat"
 )
@@ -115,7 +116,7 @@ func (c *Counter) Quote(q Inquiry) (Quote, error) {
 		return Quote{}, err
 	}
 	if q.DropOff = cmp.Or(q.DropOff, c.asOf); q.DropOff < c.asOf || q.DropOff > c.asOf+Bookable {
-		return Quote{}, fmt.Errorf("need a day of drop-off from %v to %v, have %v", c.asOf, c.asOf+Bookable, q.DropOff)
+		return Quote{}, fmt.Errorf("need a day of drop-off from %s to %s, have %s", report.DayFrom(c.asOf, c.asOf), report.DayFrom(c.asOf+Bookable, c.asOf), report.DayFrom(q.DropOff, c.asOf))
 	}
 	l, err := c.look(q, kind)
 	if err != nil {

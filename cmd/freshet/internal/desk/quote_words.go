@@ -116,7 +116,8 @@ func (l *look) why(q Quote, asked Inquiry, p possible) (out []string) {
 	default:
 		say("The shop is closed on %s: nobody begins on it before %s.", q.day(q.DropOff), q.day(begins))
 	}
-	out = append(out, l.line(q, asked)...)
+	a := l.habits.Ahead(l.floor, l.c.crewOn(l.c.asOf), l.open, l.q)
+	out = append(out, l.line(q, asked, a)...)
 	if sooner := l.by(p, .5) - q.Ready.P50; sooner >= worthWaiting {
 		say("Half of last year's jobs were ready sooner than their place in line would have it, so that the 5 in 10 date is %s earlier.", report.Count(float64(sooner), "day"))
 	}
@@ -131,14 +132,35 @@ func (l *look) why(q Quote, asked Inquiry, p possible) (out []string) {
 	}
 	if jump := q.Ready.P90 - q.Ready.P80; jump >= longJump && !q.Beyond && !known {
 		if at := because(p.stays, int(q.DropOff-q.AsOf), int(q.Ready.P90-q.AsOf)); (Quote{Because: at}).of("parts") >= float64(q.Ready.P90-q.DropOff)/2 {
-			if mostly {
-				say("The %s between 8 and 9 in 10 are for parts that take longest.", report.Count(float64(jump), "day"))
-			} else {
-				say("The %s between 8 and 9 in 10 are for jobs that need a part: %s.", report.Count(float64(jump), "day"), l.part())
+			why := "parts that take longest"
+			if !mostly {
+				why = "jobs that need a part: " + l.part()
 			}
+			if off := l.off(a, q.Ready.P80+1, q.Ready.P90); off != "" {
+				why = "the days on which " + off + " off, and for " + why
+			}
+			say("The %s between 8 and 9 in 10 are for %s.", report.Count(float64(jump), "day"), why)
 		}
 	}
 	return out
+}
+
+// off says who of the few that do the work is off on some of the days, both ends
+// included; nothing if nobody is.
+func (l *look) off(a capacity.Ahead, from, until forecast.Date) string {
+	if len(a.People) > fewPeople {
+		return ""
+	}
+	var who []string
+	for _, name := range a.People {
+		if len(capacity.Away(l.c.absences, name, from, until)) > 0 {
+			who = append(who, name)
+		}
+	}
+	if len(who) == 0 {
+		return ""
+	}
+	return names(who) + " " + be(len(who))
 }
 
 // longJump is the days between two dates from which on they want a word.
@@ -150,17 +172,17 @@ func (l *look) part() string {
 		report.Count(stat.Quantile(.5, stat.Empirical, l.habits.Wait[l.q.Kind], nil), "day"))
 }
 
+// fewPeople is how many who do the work can be named.
+const fewPeople = 2
+
 // line says who does the work, what is ahead of it, and when they are off.
-func (l *look) line(q Quote, asked Inquiry) (out []string) {
-	crew := l.c.crewOn(l.c.asOf)
-	a := l.habits.Ahead(l.floor, crew, l.open, l.q)
+func (l *look) line(q Quote, asked Inquiry, a capacity.Ahead) (out []string) {
 	ahead := "nothing that can be worked on is ahead of it"
 	if a.Jobs > 0 {
 		ahead = fmt.Sprintf("%s, about %.0f h, %s ahead of it", report.Count(float64(a.Jobs), "job"), max(1, a.Hours), be(a.Jobs))
 	}
-	const few = 2 // who can be named
 	switch n := len(a.People); {
-	case n == 0 || n > few:
+	case n == 0 || n > fewPeople:
 		out = append(out, upper(ahead)+".")
 	default:
 		s := fmt.Sprintf("Only %s %s this work: %s", names(a.People), map[bool]string{true: "does", false: "do"}[n == 1], ahead)
@@ -183,7 +205,7 @@ func (l *look) line(q Quote, asked Inquiry) (out []string) {
 		n    int
 		what [2]string
 	}{{a.Waiting, [2]string{"waits for a part or a word and goes ahead of it once that has come", "wait for a part or a word and go ahead of it once that has come"}},
-		{a.Others, [2]string{"is for others of the crew", "are for others of the crew"}}, {a.Behind, [2]string{"can wait longer", "can wait longer"}}} {
+		{a.Others, [2]string{"is for others of the crew", "are for others of the crew"}}, {a.Behind, [2]string{"stands behind it", "stand behind it"}}} {
 		if x.n > 0 {
 			passed = append(passed, fmt.Sprintf("%d %s", x.n, x.what[min(1, x.n-1)]))
 		}

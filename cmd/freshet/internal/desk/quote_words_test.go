@@ -71,8 +71,8 @@ func TestQuoteSaysWhy(t *testing.T) {
 	c.trials = make([]trial, len(c.visits))
 	v = c.ask(t, Inquiry{Kind: "awning", Hours: 6})
 	wantSaid(t, v, "Only Dwayne does this work: 7 jobs, about 36 h, are ahead of it (others can do 6 h of that too), and Dwayne is off December 21 to 31.", "by Monday, January 4, 2027;")
-	wantSaid(t, c.ask(t, Inquiry{Kind: "Hoses", Hours: 3}), "7 jobs, about 36 h, are ahead of it.")
-	wantSaid(t, c.ask(t, Inquiry{Kind: "pipes", Hours: 3, Emergency: true}), "Nothing that can be worked on is ahead of it.", "Of the other jobs in the shop 7 can wait longer.", "Best day to bring it in: today.")
+	wantSaid(t, c.ask(t, Inquiry{Kind: " HOSES ", Hours: 3}), "7 jobs, about 36 h, are ahead of it.")
+	wantSaid(t, c.ask(t, Inquiry{Kind: "pipes", Hours: 3, Emergency: true}), "Nothing that can be worked on is ahead of it.", "Of the other jobs in the shop 7 stand behind it.", "Best day to bring it in: today.")
 	wantSaid(t, c.ask(t, Inquiry{Kind: "pipes", Hours: 100}), "100 h is more than any finished job of the past took (6 h). Are the hours right?")
 	if v := c.ask(t, Inquiry{Kind: "pipes", Hours: 6}); len(v.Doubts()) != 1 {
 		t.Errorf("want 6 h not doubted, have %q", v.Doubts())
@@ -161,6 +161,17 @@ func TestQuoteSaysItIsThePart(t *testing.T) {
 	wantSaid(t, c.ask(t, Inquiry{Kind: "awning", Hours: 6, PartsDays: 20}), "Most of the wait is for its part, which comes in 20 days.")
 	v := c.ask(t, Inquiry{Kind: "awning", Hours: 6, PartsDays: -1})
 	wantSaid(t, v, "about 25 in 100 such jobs need one, and half of those wait 30 days or longer", "a part that it needs is ordered once it has been seen")
+
+	c = threeBays()
+	c.visits = c.visits[:len(c.visits)-4]
+	for i := range c.visits {
+		if v := &c.visits[i]; i%14 == 0 { // of kind 0 each seventh or sixth waits for 12 days
+			v.parts, v.ready = 12, v.in+13
+		}
+	}
+	// Without the part it is ready at once; with it Dwayne is off, until January 4.
+	v = c.ask(t, Inquiry{Kind: "awning", Hours: 6, PartsDays: -1})
+	wantSaid(t, v, "The 21 days between 8 and 9 in 10 are for the days on which Dwayne is off, and for jobs that need a part: about 17 in 100 such jobs need one, and half of those wait 12 days or longer.")
 }
 
 // What is said of quotes tried is of all kinds, and of the kind where it tells

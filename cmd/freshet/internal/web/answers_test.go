@@ -41,7 +41,7 @@ func TestAnswers(t *testing.T) {
 		"/quote/answer?kind=cooling&hours=2h+30m":           "2.5 hours",
 		"/quote/answer?kind=cooling&hours=500":              "Are the hours right?",
 		"/quote/answer?kind=cooling&drop_off=2026-12-07":    "If you bring it in on Monday, December 7, we expect",
-		"/quote/answer?kind=cooling&drop_off=2026-11-01":    "need a day of drop-off from 2026-11-23",
+		"/quote/answer?kind=cooling&drop_off=2026-11-01":    "need a day of drop-off from November 23 to May 22, 2027, have November 1",
 		"/quote/answer?kind=cooling&drop_off=soon":          "Dropped off on: need a day.",
 		"/quote/answer?kind=cooling&hours=lots":             "such as 4, 2.5 or 2h 30m",
 		"/quote/answer?kind=cooling&part=days":              "need a number of 0 or more",

@@ -56,7 +56,7 @@ func outcomes(ctx context.Context, db *store.Store, quotes []store.Quote, today 
 		case open:
 			say(today-q.P80, "not ready yet", "not ready yet, %s over")
 		default:
-			say(ready-q.P80, "ready "+report.Day(ready)+", in time", "ready "+report.Day(ready)+", %s late")
+			say(ready-q.P80, "ready "+report.DayFrom(ready, today)+", in time", "ready "+report.DayFrom(ready, today)+", %s late")
 		}
 	}
 	return out, nil
