@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -143,7 +144,10 @@ func TestCompose(t *testing.T) {
 		t.Fatal(err)
 	}
 	db, pages, workers := file.Services["database"], file.Services["pages"], file.Services["work"]
-	if len(file.Services) != 3 || !strings.HasPrefix(db.Image, "postgres:") || db.Healthcheck["test"] == nil || workers.Deploy.Replicas != 2 {
+	if version, err := strconv.Atoi(strings.TrimPrefix(db.Image, "postgres:")); err != nil || version < store.OldestServer {
+		t.Errorf("need PostgreSQL %d or newer, have %s", store.OldestServer, db.Image)
+	}
+	if len(file.Services) != 3 || db.Healthcheck["test"] == nil || workers.Deploy.Replicas != 2 {
 		t.Errorf("have %+v", file.Services)
 	}
 	if len(db.Ports)+len(workers.Ports) > 0 || len(pages.Ports) != 1 || !strings.HasPrefix(pages.Ports[0], "127.0.0.1:") {

@@ -94,14 +94,14 @@ func (g *Group) Readable(ctx context.Context) error {
 	return n
 }
 
-// oldestServer is the oldest version of PostgreSQL on which the tests are run.
-const oldestServer = 15
+// OldestServer is the oldest version of PostgreSQL on which the tests are run.
+const OldestServer = 15
 
 // checkServer refuses a server, by what it says of its version, that is older.
 func checkServer(version string) error {
 	var major int
-	if _, err := fmt.Sscanf(version, "%d", &major); err == nil && major < oldestServer {
-		return fmt.Errorf("store: need PostgreSQL %d or newer, have %s", oldestServer, version)
+	if _, err := fmt.Sscanf(version, "%d", &major); err == nil && major < OldestServer {
+		return fmt.Errorf("store: need PostgreSQL %d or newer, have %s", OldestServer, version)
 	}
 	return nil
 }
