@@ -42,3 +42,9 @@ func TestInShort(t *testing.T) {
 		t.Errorf("want a closed week, not one that is short of hours, have %q", have)
 	}
 }
+
+func TestUnbroken(t *testing.T) {
+	if have := unbroken("22 % on May 3") + ofDay("Tuesday, May 3, 2027"); have != "22\u00a0% on May 3Tuesday, May\u00a03, 2027" {
+		t.Errorf("have %q", have)
+	}
+}

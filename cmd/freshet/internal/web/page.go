@@ -11,6 +11,7 @@ import (
 	"math"
 	"net/http"
 	"net/url"
+	"regexp"
 	"strings"
 	"sync"
 	"time"
@@ -25,7 +26,7 @@ import (
 //go:embed templates/*.html
 var files embed.FS
 
-var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell, "hours": hoursOf}).ParseFS(files, "templates/*.html"))
+var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell, "hours": hoursOf, "unbroken": unbroken, "ofday": ofDay}).ParseFS(files, "templates/*.html"))
 
 // dayOf writes a day that is kept as YYYY-MM-DD as people do.
 func dayOf(text string) (string, error) {
@@ -40,6 +41,14 @@ func hoursOf(v float64) string {
 	}
 	return fmt.Sprintf("%g hours", v)
 }
+
+// unbroken keeps numbers and their percent signs on one line.
+func unbroken(text string) string { return strings.ReplaceAll(text, " %", "\u00a0%") }
+
+var monthAndDay = regexp.MustCompile(`(\pL) (\d)`)
+
+// ofDay keeps a month and its day on one line, where there is room for few words.
+func ofDay(date string) string { return monthAndDay.ReplaceAllString(date, "$1\u00a0$2") }
 
 // page is what a handler gives to be shown.
 type page struct {
