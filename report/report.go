@@ -72,6 +72,7 @@ type CrewWeek struct {
 	Backlog     forecast.Spread `json:"backlog_hours"` // at the week's end
 	Turnaround  forecast.Spread `json:"turnaround_days"`
 	ChanceShort float64         `json:"chance_short"`
+	ShortOf     string          `json:"short_of,omitempty"` // the kinds that make it so, where the crew as a whole has the hours
 }
 
 // Point is one week of the season's picture. Actual is nil for weeks to come

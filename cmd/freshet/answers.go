@@ -67,9 +67,10 @@ func (a *app) crew() *cobra.Command {
 	c := &cobra.Command{Use: "crew", Short: "Set the crew's hours against the work, and say what to decide by when", Args: cobra.NoArgs,
 		Long: `Sets the hours that the crew has against the hours of work that come in, follows the
 work that waits from week to week, and says what to decide by when: hire, open on
-Saturdays, plan overtime, grant or hold time off. The chance short is the chance that
-more hours come in during a week than the crew has. With a what-if flag, each column
-shows how it is now and how it would be then.`,
+Saturdays, plan overtime, grant time off or say no to it. The chance short is the chance that more
+hours come in during a week than those who can do them have: of all work, or of a kind
+that only some can do. With a what-if flag, each column shows how it is now and how it
+would be then.`,
 		Example: `  freshet crew
   freshet crew --add-tech 1@2027-04-01    with one technician more from April 1
   freshet crew --season-shift 21          should the season come three weeks late

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 
 	"freshet/capacity"
 	"freshet/forecast"
@@ -64,11 +65,12 @@ type CrewWeek struct {
 	PaidHours      float64         `json:"paid_hours"`
 	AvailableHours float64         `json:"available_hours"`
 	ExpectedHours  forecast.Spread `json:"expected_hours"`
-	BacklogHours   forecast.Spread `json:"backlog_hours"`   // that can be worked on, at the week's end
-	BacklogDays    forecast.Spread `json:"backlog_days"`    // the same in the crew's open days after it
-	WaitingHours   forecast.Spread `json:"waiting_hours"`   // of jobs that wait for parts or approval
-	TurnaroundDays forecast.Spread `json:"turnaround_days"` // calendar days from drop-off to ready, of the week's jobs
-	ChanceShort    float64         `json:"chance_short"`
+	BacklogHours   forecast.Spread `json:"backlog_hours"`      // that can be worked on, at the week's end
+	BacklogDays    forecast.Spread `json:"backlog_days"`       // the same in the crew's open days after it
+	WaitingHours   forecast.Spread `json:"waiting_hours"`      // of jobs that wait for parts or approval
+	TurnaroundDays forecast.Spread `json:"turnaround_days"`    // calendar days from drop-off to ready, of the week's jobs
+	ChanceShort    float64         `json:"chance_short"`       // that more work comes in than those who can do it have hours for: of all, or of a kind that only some do
+	ShortOf        string          `json:"short_of,omitempty"` // the kinds that make it so, where the crew as a whole has the hours
 	ShortHours     forecast.Spread `json:"short_hours"`
 	RigsOnLot      forecast.Spread `json:"rigs_on_lot"`     // on the week's fullest day
 	ChanceLotFull  *float64        `json:"chance_lot_full"` // nil where the lot is no limit
@@ -184,6 +186,11 @@ func crewWeeks(plan capacity.Plan, o capacity.Outcome, weeks int) []CrewWeek {
 			ExpectedHours: forecast.SpreadOf(expected.Dist(j)), BacklogHours: forecast.SpreadOf(o.Backlog.Dist(j)),
 			BacklogDays: forecast.SpreadOf(ahead.Dist(j)), WaitingHours: forecast.SpreadOf(o.Waiting.Dist(j)),
 			TurnaroundDays: forecast.Unknown(), ChanceShort: o.ChanceShort[j], ShortHours: forecast.SpreadOf(o.Short.Dist(j)), RigsOnLot: forecast.SpreadOf(o.OnLot.Dist(j))}
+		if kinds := o.Tight(j); len(kinds) > 2 {
+			out[j].ShortOf = fmt.Sprintf("%s, %s and %d more", kinds[0], kinds[1], len(kinds)-2)
+		} else {
+			out[j].ShortOf = strings.Join(kinds, ", ")
+		}
 		if o.Ready[j].N() > 0 {
 			out[j].TurnaroundDays = forecast.SpreadOf(o.Ready[j])
 		}

@@ -97,7 +97,7 @@ func (s *shop) reportCrew(ctx context.Context, db *store.Store, f workload.Futur
 	default:
 		facts.Warnings = crew.Warnings
 		for j, w := range crew.Weeks {
-			facts.Weeks[j].Crew = &report.CrewWeek{Available: w.AvailableHours, Backlog: w.BacklogHours, Turnaround: w.TurnaroundDays, ChanceShort: w.ChanceShort}
+			facts.Weeks[j].Crew = &report.CrewWeek{Available: w.AvailableHours, Backlog: w.BacklogHours, Turnaround: w.TurnaroundDays, ChanceShort: w.ChanceShort, ShortOf: w.ShortOf}
 		}
 		facts.Advice = crew.Advice
 	}

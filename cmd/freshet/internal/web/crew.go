@@ -256,6 +256,9 @@ func (s *Server) crewAnswer(w http.ResponseWriter, r *http.Request) error {
 
 func crewCells(w desk.CrewWeek) []string {
 	available, chance := report.Whole(w.AvailableHours)+" h", report.Whole(100*w.ChanceShort)+" %"
+	if w.ShortOf != "" {
+		chance += ": " + w.ShortOf
+	}
 	if w.AvailableHours == 0 {
 		available, chance = "closed", "–"
 	}
