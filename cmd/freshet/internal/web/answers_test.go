@@ -78,6 +78,15 @@ func TestAnswers(t *testing.T) {
 	if text := s.get("/quote/1/slip").Body.String(); !strings.Contains(text, "repair order Q-77") || !strings.Contains(text, report.LongDay(kept[0].P80)) || !strings.Contains(text, capacity.CustomerCaution) {
 		t.Errorf("the slip: have %s", text)
 	}
+	if w := s.post("/quote", url.Values{"kind": {"cooling"}, "part": {"days"}, "parts_days": {"3"}, "drop_off": {"2026-12-07"}, "held": {"yes"}}); w.Code != http.StatusSeeOther {
+		t.Fatalf("have %d %s", w.Code, w.Body.String())
+	}
+	text := s.get("/quote/2/slip").Body.String()
+	for _, want := range []string{"Print slip", "<dt>Name</dt>", "<dt>Phone</dt>", "<dt>Rig</dt>", "You drop it off on Monday, December 7, 2026; we keep your place in line from November 23 on.", "These days count on the part being here by Thursday, November 26, 2026."} {
+		if !strings.Contains(text, want) {
+			t.Errorf("the slip: want %q in %s", want, text)
+		}
+	}
 	if w := s.get("/quote/9/slip"); w.Code != http.StatusNotFound {
 		t.Errorf("have %d", w.Code)
 	}
