@@ -30,7 +30,7 @@ var (
 		{times: []float64{.8, .65, .5}, longest: 6, odds: 30, often: .3},
 	}
 	kindChanges = []change{
-		{times: []float64{1.6, 2.5, 4}, longest: 4, odds: 17, often: .25},
+		{times: []float64{1.6, 2.5, 4}, longest: 4, odds: 14, often: .25},
 		{times: []float64{.6, .3}, longest: 4, odds: 50, often: .1},
 	}
 )
