@@ -1,7 +1,6 @@
 package main
 
 import (
-	"errors"
 	"fmt"
 
 	"freshet/cmd/freshet/internal/web"
@@ -23,9 +22,6 @@ are set on the page Settings.`,
   freshet access --reset    let in an owner who forgot the passphrase`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			ctx := c.Context()
-			if address, err := a.path(); err == nil && store.Shared(address) {
-				return errors.New("a group's shops have no passphrases of their own: 'freshet group user' says who may open which pages, and changes it")
-			}
 			db, err := a.open(ctx)
 			if err != nil {
 				return err
@@ -51,6 +47,9 @@ are set on the page Settings.`,
 			on, err := db.Setting(ctx, web.SettingNetwork, "")
 			if err != nil {
 				return err
+			}
+			if store.Shared(db.Path()) {
+				defer fmt.Fprintln(a.out, "That is where this shop is served alone, with 'freshet serve --shop'. Who may open the group's pages, 'freshet group user' says.")
 			}
 			fmt.Fprintf(a.out, "%-8s %s\n", "network", map[bool]string{true: "other machines are served", false: "this machine alone"}[on != ""])
 			return nil

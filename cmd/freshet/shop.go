@@ -8,6 +8,7 @@ import (
 	"freshet/capacity"
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/cmd/freshet/internal/week"
+	"freshet/ingest/store"
 
 	"github.com/spf13/cobra"
 )
@@ -59,6 +60,13 @@ Thanksgiving, the day after it, and Christmas Day.`,
 				return err
 			}
 			defer db.Close()
+			unwatched := "none is watched: --folder DIR takes in what is dropped there"
+			if store.Shared(db.Path()) { // workers run on other machines than the folder is on
+				unwatched = "a group's shop watches none: 'freshet group file' hands files in"
+				if full != "" {
+					return usage{fmt.Errorf("--folder: %s", unwatched)}
+				}
+			}
 			for _, s := range [][2]string{{desk.SettingName, name}, {desk.SettingZone, zone}, {desk.SettingOpen, open}, {desk.SettingHolidays, holidays}, {desk.SettingBays, bays}} {
 				if s[1] == "" {
 					continue
@@ -72,7 +80,7 @@ Thanksgiving, the day after it, and Christmas Day.`,
 					return err
 				}
 			}
-			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"closed on", desk.SettingHolidays, desk.UsualHolidays()}, {"bays", desk.SettingBays, "0 (no limit)"}, {"folder", week.SettingFolder, "none is watched: --folder DIR takes in what is dropped there"}} {
+			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"closed on", desk.SettingHolidays, desk.UsualHolidays()}, {"bays", desk.SettingBays, "0 (no limit)"}, {"folder", week.SettingFolder, unwatched}} {
 				v, err := db.Setting(ctx, s[1], "")
 				if err != nil {
 					return err

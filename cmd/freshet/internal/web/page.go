@@ -64,7 +64,8 @@ type view struct {
 	page
 	Shop    string
 	Zone    *time.Location // the shop's: times are shown in it
-	Group   bool           // the shop is one of a group
+	Group   bool           // the shop is one of a group, and these are the group\'s pages
+	Shared  bool           // the shop is in a group\'s database
 	Here    string         // path
 	Nav     []navigation
 	Token   string
@@ -109,7 +110,7 @@ func (s *Server) show(w http.ResponseWriter, r *http.Request, p page) error {
 	if err != nil {
 		return err
 	}
-	v := view{page: p, Here: r.URL.Path, Group: s.group != nil, Token: s.token(r), Role: who, LogOut: s.sessions.GetString(ctx, "role") != "" && is != anyone,
+	v := view{page: p, Here: r.URL.Path, Group: s.group != nil, Shared: s.shop().Folder() == "", Token: s.token(r), Role: who, LogOut: s.sessions.GetString(ctx, "role") != "" && is != anyone,
 		Leave: s.showsDemo(), Said: said[r.URL.Query().Get("said")]}
 	if is > anyone {
 		if v.Shop, err = s.shop().Setting(ctx, desk.SettingName, ""); err != nil {

@@ -59,6 +59,9 @@ const (
 // waited for; one that was taken in before, by whatever name and way, isn't
 // taken again; one that isn't understood is left where it is, and is the error.
 func (w *Week) takeIn(ctx context.Context, _ Wish) (tried bool, err error) {
+	if w.Store.Folder() == "" { // a group's shop: its workers are on other machines than a folder that was watched before
+		return true, nil
+	}
 	folder, err := w.Store.Setting(ctx, SettingFolder, "")
 	if err != nil {
 		return true, err

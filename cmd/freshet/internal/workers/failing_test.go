@@ -13,6 +13,7 @@ import (
 	"github.com/riverqueue/river"
 	"github.com/riverqueue/river/rivertype"
 
+	"freshet/cmd/freshet/internal/week"
 	"freshet/ingest/store"
 )
 
@@ -152,4 +153,33 @@ func TestFilesAreAskedForAgain(t *testing.T) {
 		t.Fatal(err)
 	}
 	count(2)
+}
+
+// A folder that was watched before the shop came into the group is on another
+// machine: that it can't be found is no failure, and ends an earlier one.
+func TestNoFolderOfAGroup(t *testing.T) {
+	ctx := t.Context()
+	now := time.Date(2026, 11, 30, 7, 0, 0, 0, time.UTC)
+	g, _ := group(t, 1, 1, now)
+	db, err := g.Open(ctx, "shop0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if err := db.Set(ctx, week.SettingFolder, t.TempDir()+"/gone"); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := db.SetFailure(ctx, store.Failure{Step: "The watched folder", Said: "it can't be read", At: now}); err != nil {
+		t.Fatal(err)
+	}
+	hand(t, g, now).week(db, "shop0").Do(ctx, week.Due)
+	failures, err := db.Failures(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range failures {
+		if f.Step == "The watched folder" {
+			t.Errorf("have %+v", f)
+		}
+	}
 }
