@@ -30,8 +30,8 @@ func TestWatch(t *testing.T) {
 			t.Errorf("want %q in\n%s", words, out)
 		}
 	}
-	if _, out, _ := call(t, "watch", "--as-of", "2026-10-12"); !strings.HasPrefix(out, "No week and no kind of work is out of the ordinary.") {
-		t.Errorf("in October:\n%s", out)
+	if _, out, _ := call(t, "watch", "--as-of", "2026-11-23"); !strings.HasPrefix(out, "No week and no kind of work is out of the ordinary.") {
+		t.Errorf("in November:\n%s", out)
 	}
 	status, out, errs = call(t, "watch", "--json", "--as-of", "2026-08-31")
 	var v struct {
