@@ -157,10 +157,11 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 	if errors.Is(err, context.Canceled) {
 		return importedFile{}, fmt.Errorf("%s: given up, and nothing of it was taken in", h.Name)
 	} else if err != nil {
-		if err = advise(err); !strings.Contains(err.Error(), h.Name) {
-			err = fmt.Errorf("%s: %w", h.Name, err)
+		advised := advise(err)
+		if advised != err && !strings.Contains(advised.Error(), h.Name) {
+			advised = fmt.Errorf("%s: %w", h.Name, advised) // it's about the file
 		}
-		return importedFile{}, err
+		return importedFile{}, advised
 	}
 	one := importedFile{File: b.File, Kind: string(b.Kind), Rows: b.Rows, Added: b.Added, Updated: b.Updated, Unchanged: b.Unchanged, Warned: b.Warned, Rejected: b.Rejected,
 		Rejects: []rejectJSON{}, Ignored: b.Ignored, Sheets: b.Sheets, warnings: b.Warnings, doubts: b.Doubts}
