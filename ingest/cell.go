@@ -23,7 +23,6 @@ var firstDay = forecast.NewDate(1990, 1, 1)
 // cell to cell.
 type cell struct {
 	raw      []byte
-	legacy   bool // the row is windows-1252
 	line     int
 	latest   forecast.Date
 	order    DateOrder
@@ -37,6 +36,7 @@ type cell struct {
 	interned map[string]string
 }
 
+// reset takes another cell in hand, in UTF-8.
 func (c *cell) reset(raw []byte) {
 	c.raw, c.fault = unguard(raw), ""
 	c.warnings = c.warnings[:0]
@@ -48,9 +48,6 @@ func (c *cell) warn(format string, args ...any) {
 
 // text gives the cell as it is, without space around it.
 func (c *cell) text() string {
-	if c.legacy {
-		return strings.TrimSpace(fromWindows1252(c.raw))
-	}
 	return string(bytes.TrimSpace(c.raw))
 }
 
@@ -84,9 +81,6 @@ func (c *cell) reference() string {
 
 // label gives a name that many rows share; they share one copy.
 func (c *cell) label() string {
-	if c.legacy {
-		return c.id()
-	}
 	if s, ok := c.interned[string(c.raw)]; ok {
 		return s
 	}
@@ -222,11 +216,7 @@ func (c *cell) between(parse parser, what string, low, high float64) (none Opt[f
 	if len(c.raw) == 0 {
 		return none
 	}
-	raw := c.raw
-	if c.legacy {
-		raw = []byte(c.text())
-	}
-	v, doubtful, ok := parse(raw, c.comma)
+	v, doubtful, ok := parse(c.raw, c.comma)
 	switch {
 	case !ok && c.empty():
 		return none

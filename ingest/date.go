@@ -67,14 +67,14 @@ func bareNumberDate(s []byte) (d dateText, ok bool) {
 		}
 		whole = s[:i]
 	}
-	n, ok := digits(whole)
-	switch {
-	case ok && len(whole) == 8 && len(s) == 8:
-		return dateText{year: n / 10000, month: n / 100 % 100, day: n % 100}, true
-	case ok && len(whole) == 5:
+	if n, ok := digits(whole); ok && len(whole) == 5 {
 		return serialDate(n), true
 	}
-	return d, false
+	if len(s) < 8 || !isTimeOfDay(s[8:]) {
+		return d, false
+	}
+	n, ok := digits(s[:8])
+	return dateText{year: n / 10000, month: n / 100 % 100, day: n % 100}, ok
 }
 
 // days1904 is how many days after 1899-12-30 the other epoch begins: serial

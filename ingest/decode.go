@@ -3,6 +3,7 @@ package ingest
 import (
 	"bytes"
 	"io"
+	"unicode/utf8"
 
 	"golang.org/x/text/encoding/charmap"
 	"golang.org/x/text/encoding/unicode"
@@ -30,11 +31,12 @@ func decode(r io.Reader) (io.Reader, error) {
 	return r, nil
 }
 
-// fromWindows1252 decodes a cell that isn't UTF-8. Every byte has a meaning.
-func fromWindows1252(b []byte) string {
-	var s []rune
+// fromWindows1252 decodes a cell of a row that isn't UTF-8. Every byte has a
+// meaning.
+func fromWindows1252(b []byte) []byte {
+	out := make([]byte, 0, 2*len(b))
 	for _, c := range b {
-		s = append(s, charmap.Windows1252.DecodeByte(c))
+		out = utf8.AppendRune(out, charmap.Windows1252.DecodeByte(c))
 	}
-	return string(s)
+	return out
 }

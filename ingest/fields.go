@@ -46,7 +46,11 @@ var schemas = map[RowKind]*schema{
 		need("dropped_off", func(c *cell, d *DropOff) { d.DroppedOff = c.day().V }),
 		may("line", func(c *cell, d *DropOff) { d.Line = c.reference() }),
 		may("kind", func(c *cell, d *DropOff) { d.Kind = c.label() }),
-		may("unit", func(c *cell, d *DropOff) { d.Unit = c.label() }),
+		may("unit", func(c *cell, d *DropOff) {
+			if !c.empty() { // "n/a" is no rig that comes again and again
+				d.Unit = c.label()
+			}
+		}),
 		may("quoted_hours", func(c *cell, d *DropOff) { d.QuotedHours = c.hours() }),
 		may("clocked_hours", func(c *cell, d *DropOff) { d.ClockedHours = c.hours() }),
 		may("billed_hours", func(c *cell, d *DropOff) { d.BilledHours = c.hours() }),

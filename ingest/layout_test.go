@@ -145,13 +145,17 @@ func TestDetectAsSaid(t *testing.T) {
 }
 
 func TestHeaderNamesAreUnique(t *testing.T) {
-	s, err := Open("x.csv", strings.NewReader("ro,Date In,Hours,,Hours,Hours (2),,\n1,2025-03-04,1,a,2,3\n"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	want := []string{"ro", "Date In", "Hours", "column 4", "Hours (2)", "Hours (2) (2)"}
-	if !slices.Equal(s.Headers, want) {
-		t.Errorf("have %q, need %q", s.Headers, want)
+	for header, want := range map[string][]string{
+		"ro,Date In,Hours,,Hours,Hours (2),,": {"ro", "Date In", "Hours", "column 4", "Hours (2)", "Hours (2) (2)"},
+		"column 2,,ro,Date In":                {"column 2", "column 2 (2)", "ro", "Date In"},
+	} {
+		s, err := Open("x.csv", strings.NewReader(header+"\n1,2025-03-04,1,a,2,3\n"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !slices.Equal(s.Headers, want) {
+			t.Errorf("have %q, need %q", s.Headers, want)
+		}
 	}
 }
 

@@ -5,9 +5,9 @@ package ingest
 const remembered = 1 << 16
 
 // occurrences counts how often each group of rows has come in a file, by a
-// hash of its name, and knows its last row by another. It keeps the last remembered groups at least, so that a
-// huge file needs no more memory: a group that comes back after more than that
-// many others is counted from 1 again.
+// hash of its name, and knows its last row by another. It keeps the last
+// remembered groups at least, so that a huge file needs no more memory: a group
+// that comes back after more than that many others is counted from 1 again.
 type occurrences struct{ recent, older map[uint64]occurrence }
 
 type occurrence struct {

@@ -45,8 +45,12 @@ func (l Layout) Proposals(sample [][]string) []Proposal {
 			p.Field, p.Guessed, p.Confidence, p.Why = l.Guesses[g].Field, true, (1-l.Guesses[g].Distance)*guessWorth, l.Guesses[g].Why
 		case priced(column(sample, i)):
 			p.Why = "its cells are amounts of money, which are not needed"
+		case dict.field[folded] != "" && l.holds(dict.field[folded]):
+			p.Why = "another column holds what this name stands for"
+		case dict.field[folded] != "":
+			p.Why = "it was said so"
 		default:
-			p.Why = "nothing that is known by this name"
+			p.Why = "nothing is known by this name"
 		}
 		out[i] = p
 	}
@@ -58,13 +62,13 @@ const guessWorth = 0.9
 
 // telltales know cells by their looks, for needed fields that no name brings.
 var telltales = map[string]struct {
-	says string
+	says string // reads on after "each of its first 20 cells"
 	fits func(cells []string) bool
 }{
-	"dropped_off": {"a day", func(cells []string) bool {
+	"dropped_off": {"holds a day", func(cells []string) bool {
 		return !slices.ContainsFunc(cells, func(s string) bool { return !looksLikeDay(s) })
 	}},
-	"ro_number": {"something else and no day", func(cells []string) bool {
+	"ro_number": {"holds another text, and none holds a day", func(cells []string) bool {
 		return !slices.ContainsFunc(cells, looksLikeDay) && len(slices.Compact(slices.Sorted(slices.Values(cells)))) == len(cells)
 	}},
 }
@@ -93,7 +97,7 @@ func (l *Layout) telling(sample [][]string) []Guess {
 			cells := column(sample, i)
 			if c.Field == "" && len(cells) >= fewestTelling && !slices.Contains(cells, "") && !priced(cells) && t.fits(cells) &&
 				!slices.ContainsFunc(l.Guesses, func(g Guess) bool { return g.Header == c.Header }) {
-				guesses = append(guesses, Guess{c.Header, name, farthestGuess, fmt.Sprintf("each of its first %d cells holds %s", len(cells), t.says)})
+				guesses = append(guesses, Guess{c.Header, name, farthestGuess, fmt.Sprintf("each of its first %d cells %s", len(cells), t.says)})
 				break
 			}
 		}

@@ -72,8 +72,18 @@ func TestProposalsSayWhy(t *testing.T) {
 	}
 	got := fmt.Sprint(l.Proposals(sample))
 	want := "[{ro_number ro_number false 1 it is the field's own name [1 2 3]} {Date In dropped_off false 1 it is a usual name for it [2026-03-14 2026-03-15]} " +
-		"{Colour  false 0 nothing that is known by this name [x y z]} {Their word kind false 1 it was said so [roof slide]}]"
+		"{Colour  false 0 nothing is known by this name [x y z]} {Their word kind false 1 it was said so [roof slide]}]"
 	if got != want {
 		t.Errorf("have %s\nneed %s", got, want)
+	}
+	// Of two that would do, one is left alone for the other's sake; and one that
+	// a person said no to isn't unknown.
+	l = Propose([]string{"ro_number", "Ticket #", "Date In", "Type"}, nil, DropOffs)
+	if l, err = l.With("Type", Ignore); err != nil {
+		t.Fatal(err)
+	}
+	p := l.Proposals(nil)
+	if p[1].Why != "another column holds what this name stands for" || p[3].Why != "it was said so" {
+		t.Errorf("have %q and %q", p[1].Why, p[3].Why)
 	}
 }

@@ -25,10 +25,12 @@ import (
 //	no such day, day or month first unknown,       two-digit year
 //	  before 1990-01-01, after latest (plans: ten
 //	  years after)
-//	hours of a job negative or over 2000,          hours of a job over 200, of a week over 80
-//	  of a week over 168, share over 1
+//	hours of a job negative or over 2000,          hours of a job over 200, of a week over 80,
+//	  of a week over 168, share over 1               hours that are an amount of money
+//	days over 2000, hourly cost over 10,000
 //	ready or picked up before dropped off          promised before dropped off, picked up before ready
-//	until before from                              line number twice in a repair order
+//	until before from                              line number twice in a repair order, row like the one
+//	                                                 before it in each cell
 //
 // Only cells of mapped columns count. Rows of blank cells are no data rows.
 type Reader struct {
@@ -55,9 +57,9 @@ type step struct {
 }
 
 // A Tally counts the rows of a file. Titles, the header, Blank and Rows make
-// up all of it.
+// up all of it, but for blank rows above the header.
 type Tally struct {
-	Titles   int // above the header
+	Titles   int // above the header, blank ones not counted
 	Blank    int // below the header, without any content
 	Rows     int // data rows: each was a record or a reject
 	Rejected int
@@ -94,10 +96,10 @@ func (r *Reader) inferOrders(said DateOrder) error {
 		if ahead.fault != "" || ahead.partial && !r.rows.eof {
 			continue
 		}
-		c.line, c.legacy = ahead.at, ahead.legacy
+		c.line = ahead.at
 		for i, s := range r.steps {
 			if s.column < len(ahead.cells) {
-				c.reset(ahead.cells[s.column])
+				c.reset(ahead.decoded(ahead.cells[s.column]))
 				c.evidence = &evidence[i]
 				s.put(&c, scratch)
 			}
@@ -161,11 +163,7 @@ func (r *Reader) Line() int { return r.rows.at }
 func (r *Reader) Cells() []string {
 	cells := make([]string, len(r.rows.cells))
 	for i, c := range r.rows.cells {
-		if r.rows.legacy {
-			cells[i] = fromWindows1252(c)
-		} else {
-			cells[i] = string(c)
-		}
+		cells[i] = string(r.rows.decoded(c))
 	}
 	return cells
 }
@@ -190,7 +188,6 @@ func (r *Reader) read() {
 	if len(t.cells) > len(r.sheet.Headers) && !r.fits() {
 		return
 	}
-	c.legacy, c.line = t.legacy, t.at
 	rec := r.schema.blank()
 	for i := range r.steps {
 		s := &r.steps[i]
@@ -198,7 +195,7 @@ func (r *Reader) read() {
 		if s.column < len(t.cells) {
 			raw = t.cells[s.column]
 		}
-		c.reset(raw)
+		c.reset(t.decoded(raw))
 		c.order = s.order
 		s.put(c, rec)
 		if s.needed && c.fault == "" && c.empty() {
@@ -290,7 +287,7 @@ func (r *Reader) fits() bool {
 func (r *Reader) isTotals() bool {
 	numbers := 0
 	for _, c := range r.rows.cells {
-		c = bytes.TrimSpace(c)
+		c = bytes.TrimSpace(r.rows.decoded(c))
 		if len(c) == 0 {
 			continue
 		}

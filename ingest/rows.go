@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"io"
+	"strings"
 	"unicode/utf8"
 )
 
@@ -300,6 +301,19 @@ func (t *rows) fill(i int) bool {
 // row may be partial.
 func (t *rows) ahead() *rows {
 	return &rows{buf: t.buf[:t.end], pos: t.pos, end: t.end, eof: true, delim: t.delim, line: t.line}
+}
+
+// decoded gives a cell of the row in hand as UTF-8.
+func (t *rows) decoded(cell []byte) []byte {
+	if t.legacy {
+		return fromWindows1252(cell)
+	}
+	return cell
+}
+
+// text gives a cell of the row in hand for people: in one line.
+func (t *rows) text(cell []byte) string {
+	return strings.Join(strings.Fields(string(t.decoded(cell))), " ")
 }
 
 // blank tells whether the row in hand holds nothing but spaces.

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"bytes"
+	"cmp"
 	"fmt"
 	"io"
 	"strings"
@@ -21,7 +22,7 @@ type Sheet struct {
 	Name       string
 	Headers    []string   // unique: a second "Hours" is "Hours (2)", an empty one "column 3"
 	HeaderLine int        // physical line, from 1
-	Titles     int        // rows above the header
+	Titles     int        // rows above the header, blank ones not counted
 	Delimiter  byte       // , ; tab or |
 	Sample     [][]string // up to 20 rows below the header
 	Mended     bool       // its last column, left out of Headers, is ReasonHeader
@@ -205,39 +206,25 @@ func isKnownHeader(folded string) bool {
 	return false
 }
 
-// text gives a cell of the row in hand for people.
-func (t *rows) text(b []byte) string {
-	c := cell{raw: b, legacy: t.legacy}
-	return strings.Join(strings.Fields(c.text()), " ")
-}
-
 // name makes the header's cells unique names, without the empty ones at its
-// end.
+// end and one that is ReasonHeader.
 func (s *Sheet) name(cells [][]byte) {
+	last := len(cells) - 1
+	for last >= 0 && s.rows.text(cells[last]) == "" {
+		last--
+	}
+	if s.Mended = last >= 0 && s.rows.text(cells[last]) == ReasonHeader; s.Mended {
+		last--
+	}
 	seen := map[string]bool{}
-	for i, c := range cells {
-		base := cut(s.rows.text(c), maxLabel)
-		if base == "" {
-			base = fmt.Sprintf("column %d", i+1)
-		} else {
-			s.Headers = append(s.Headers, make([]string, i-len(s.Headers))...)
-		}
+	for i, c := range cells[:last+1] {
+		base := cmp.Or(cut(s.rows.text(c), maxLabel), fmt.Sprintf("column %d", i+1))
 		name := base
 		for n := 2; seen[name]; n++ {
 			name = fmt.Sprintf("%s (%d)", base, n)
 		}
 		seen[name] = true
-		if s.rows.text(c) != "" {
-			s.Headers = append(s.Headers, name)
-		}
-	}
-	if n := len(s.Headers) - 1; n >= 0 && s.Headers[n] == ReasonHeader {
-		s.Headers, s.Mended = s.Headers[:n], true
-	}
-	for i, h := range s.Headers {
-		if h == "" {
-			s.Headers[i] = fmt.Sprintf("column %d", i+1)
-		}
+		s.Headers = append(s.Headers, name)
 	}
 }
 

@@ -197,18 +197,19 @@ func (b *Book) readWorkbook(main string) error {
 	if b.sheets = append(b.sheets, hidden...); len(b.sheets) == 0 {
 		return errors.New("need a sheet of cells, have none")
 	}
-	for kind, read := range map[string]func(part string) error{"sharedStrings": b.readTexts, "styles": b.readFormats} {
-		parts, err := b.related(main, kind)
-		if err != nil {
-			return err
-		}
-		for _, p := range parts[:min(1, len(parts))] {
-			if err := read(p.part); err != nil {
-				return err
-			}
-		}
+	if err := b.readPart(main, "sharedStrings", b.readTexts); err != nil {
+		return err
 	}
-	return nil
+	return b.readPart(main, "styles", b.readFormats)
+}
+
+// readPart reads the part of a kind, if the workbook has one.
+func (b *Book) readPart(main, kind string, read func(part string) error) error {
+	parts, err := b.related(main, kind)
+	if err != nil || len(parts) == 0 {
+		return err
+	}
+	return read(parts[0].part)
 }
 
 // Sheets lists the sheets' names in the order of their tabs, hidden ones last.
