@@ -225,9 +225,7 @@ func (h Habits) opening(j OpenJob, start forecast.Date) opening {
 func (o opening) task(r *rand.Rand) Task {
 	t := o.Task
 	t.Hours = max(0, o.times*draw(o.hours, r, 0)-o.less)
-	if o.waits != nil {
-		t.From = max(t.From, int(math.Ceil(draw(o.waits, r, 0)))+t.In)
-	}
+	t.From = max(t.From, int(math.Ceil(draw(o.waits, r, 0)))+t.In)
 	return t
 }
 

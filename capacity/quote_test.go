@@ -269,3 +269,71 @@ func TestBeyond(t *testing.T) {
 		}
 	}
 }
+
+// edge is a source whose first numbers are the least or the greatest there are.
+type edge struct {
+	first uint64
+	n     int
+	rest  rand.Source
+}
+
+func (e *edge) Uint64() uint64 {
+	if e.n--; e.n >= 0 {
+		return e.first
+	}
+	return e.rest.Uint64()
+}
+
+// The least and the greatest of random numbers don't bring what never comes,
+// nor a kind that there isn't: .1, .2 and .3 add up to a little more than each
+// taken from their sum leaves room for.
+func TestRandomNumbersAtTheEdge(t *testing.T) {
+	with := func(first uint64) *rand.Rand { return rand.New(&edge{first, 3, rand.NewPCG(1, 1)}) }
+	h := Habits{Hours: [][]float64{{1}, {1}, {1}}, Growth: make([][]float64, 3), Wait: [][]float64{{9}, {9}, {9}}, Needs: make([]float64, 3), Rush: make([]float64, 3), Later: make([]float64, 3)}
+	for _, c := range []struct {
+		rate  []float64
+		first uint64
+		kind  int
+	}{{[]float64{0, 1, 0}, 0, 1}, {[]float64{.1, .2, .3}, math.MaxUint64, 2}} {
+		h.Rate = c.rate
+		a := h.arrivals(rand.New(rand.NewPCG(1, 1)))
+		a.r = with(c.first)
+		if have := a.task(); have.Kind != c.kind || have.Rank != Usual || have.From != have.In {
+			t.Errorf("rates %v: want kind %d without a part, have %+v", c.rate, c.kind, have)
+		}
+	}
+	if have, _ := h.drawn(Inquiry{Hours: 1, PartsDays: -1}, 1, with(0)); have.From != 0 {
+		t.Errorf("want no part, have %+v", have)
+	}
+}
+
+// Each future has numbers of its own, which the length of an earlier one doesn't
+// move: the longer job is never ready earlier, at any share of the futures, and
+// another seed brings other ones.
+func TestLongerInquiryIsNeverEarlier(t *testing.T) {
+	h := Habits{Hours: [][]float64{{2, 4, 9}, {1, 12}}, Growth: [][]float64{{1, 1, 1.4, 2}, {1}}, Wait: [][]float64{{3, 7, 14}, {5, 20}},
+		Needs: []float64{.3, .2}, Rate: []float64{.6, .4}, Rush: []float64{.2, .3}, Later: []float64{.1, .1}}
+	f := floor(t, hands(2), "one", "two")
+	days := func(seed uint64, hours float64) []int {
+		var out []int
+		for _, s := range h.Stays(f, nil, Inquiry{Hours: hours, PartsDays: -1}, 60, rand.New(rand.NewPCG(seed, 0))) {
+			out = append(out, s.Days)
+		}
+		return out
+	}
+	for seed := range uint64(20) {
+		short := days(seed, 3)
+		for _, hours := range []float64{4, 8, 20, 45} {
+			long := days(seed, hours)
+			for i := range long {
+				if long[i] < short[i] {
+					t.Fatalf("seed %d: of %v h the %dth is ready on day %d, of fewer hours on day %d", seed, hours, i, long[i], short[i])
+				}
+			}
+			short = long
+		}
+		if slices.Equal(short, days(seed+100, 45)) {
+			t.Errorf("want other futures of another seed than %d", seed)
+		}
+	}
+}
