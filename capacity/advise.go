@@ -6,6 +6,9 @@ import (
 	"math"
 	"slices"
 
+	"golang.org/x/text/language"
+	"golang.org/x/text/message"
+
 	"freshet/forecast"
 )
 
@@ -151,7 +154,7 @@ func (p Plan) Thinned(most int) Plan {
 	for k, d := range p.Kinds {
 		kinds[k] = Demand{d.Kind, thin(d.Jobs), thin(d.Hours)}
 	}
-	p.Kinds = kinds
+	p.Kinds, p.drawn = kinds, nil
 	return p
 }
 
@@ -355,18 +358,14 @@ func hours(h float64) string { return fmt.Sprintf("%.0f h", h) }
 
 // money puts a cost in words, to the nearest ten, thousands apart.
 func money(v float64) string {
-	n := int(math.Round(v/10) * 10)
-	if n < 1000 {
-		return fmt.Sprintf("$%d", n)
-	}
-	return fmt.Sprintf("$%d,%03d", n/1000, n%1000)
+	return message.NewPrinter(language.AmericanEnglish).Sprintf("$%d", int(math.Round(v/10)*10))
 }
 
 func dayName(d forecast.Date) string { return d.Time().Format("January 2") }
 
 // daysName names a stretch of days.
 func daysName(from, until forecast.Date) string {
-	if from.Time().Month() == until.Time().Month() {
+	if from.Year() == until.Year() && from.Time().Month() == until.Time().Month() {
 		return fmt.Sprintf("%s to %d", dayName(from), until.Time().Day())
 	}
 	return dayName(from) + " to " + dayName(until)

@@ -7,8 +7,9 @@ import (
 
 // moveWork advises to put off open work into later weeks that have room for it
 // at PlanAt, if that lowers the greatest backlog and makes no later one as
-// high by WorthHours or more. None of it is safety-critical (OpenJob.CanMove). It is to be
-// decided today, as open work that isn't put off gets worked on.
+// high by WorthHours or more. None of it is safety-critical (OpenJob.CanMove) or
+// put off already. It is to be decided today, as open work that isn't put off
+// gets worked on.
 func (a *adviser) moveWork() ([]Advice, error) {
 	week, before := a.peak(a.out.Backlog)
 	if a.weeks.Dists[week].Quantile(a.PlanAt) <= a.CarryWeeks {
@@ -17,7 +18,7 @@ func (a *adviser) moveWork() ([]Advice, error) {
 	open := slices.Clone(a.Open)
 	var movable []int
 	for i, j := range open {
-		if j.CanMove(a.Kinds[j.Kind].Kind) {
+		if j.CanMove(a.Kinds[j.Kind].Kind) && j.NotBefore <= a.From {
 			movable = append(movable, i)
 		}
 	}
@@ -41,7 +42,7 @@ func (a *adviser) moveWork() ([]Advice, error) {
 			r.last = j
 		}
 	}
-	if moved < a.WorthHours {
+	if r.first < 0 || moved < a.WorthHours {
 		return nil, nil
 	}
 	plan, with, err := a.with(func(p *Plan) { p.Open, p.drawn = open, nil })

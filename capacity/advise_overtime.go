@@ -21,7 +21,7 @@ func (a *adviser) overtime() ([]Advice, error) {
 		}
 		h := Newsvendor(a.excess(r), a.OvertimePremium-1, 1)
 		h = min(h, a.overtimeRoom(r))
-		if h < a.WorthHours {
+		if h <= 0 || h < a.WorthHours {
 			continue
 		}
 		from, until := a.from(r), a.until(r)

@@ -70,7 +70,8 @@ func NewFloor(crew Crew, cal Calendar, off []Absence, kinds []string, start fore
 // those of everybody else longer or shorter, in proportion.
 func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, start forecast.Date, days int) *Floor {
 	var spread Crew
-	crew = crew[:len(crew):len(crew)]
+	own := len(crew)
+	crew = crew[:own:own]
 	for _, t := range extra {
 		if t.Skills == nil {
 			spread = append(spread, t)
@@ -104,12 +105,13 @@ func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, sta
 			}
 		}
 	}
-	f.sort(crew, kinds)
+	f.sort(crew, own, kinds)
 	return f
 }
 
-// sort puts the kinds into classes.
-func (f *Floor) sort(crew Crew, kinds []string) {
+// sort puts the kinds into classes. A kind that none of the shop's own, the
+// first of the crew, lists is done by all: the list is of exceptions.
+func (f *Floor) sort(crew Crew, own int, kinds []string) {
 	f.class, f.does = make([]int, len(kinds)), make([][]int, len(crew))
 	var who [][]bool // by class and technician
 	for k, kind := range kinds {
@@ -117,7 +119,7 @@ func (f *Floor) sort(crew Crew, kinds []string) {
 		for t := range crew {
 			can[t] = crew[t].Can(kind)
 		}
-		if kind == "" || !slices.Contains(can, true) { // a kind that nobody lists is done by all: the list is of exceptions
+		if kind == "" || !slices.Contains(can[:own], true) {
 			for t := range can {
 				can[t] = true
 			}

@@ -285,7 +285,7 @@ func (o Outcome) under(p Plan) Outcome {
 }
 
 // mostClasses is how many classes are looked at in all their sets; of more,
-// each by itself and all together.
+// each by itself and all together, as their sets are too many.
 const mostClasses = 6
 
 // sets gives the sets of classes to look at: the hours that can't be worked are
@@ -293,25 +293,34 @@ const mostClasses = 6
 // of it (Hall 1935, Ford and Fulkerson 1956 on flows and cuts).
 func (f *Floor) sets(weeks []Week) []set {
 	var out []set
-	for in := 1; in < 1<<f.classes; in++ {
-		one, whole := in&(in-1) == 0, in == 1<<f.classes-1
-		if f.classes > mostClasses && !one && !whole {
-			continue
-		}
-		s := set{hours: make([]float64, len(weeks))}
-		for c := range f.classes {
-			if in&(1<<c) != 0 {
-				s.classes = append(s.classes, c)
-			}
-		}
+	add := func(classes []int) {
+		s := set{classes: classes, hours: make([]float64, len(weeks))}
 		for t := range f.crew {
-			if slices.ContainsFunc(s.classes, func(c int) bool { return f.can(t, c) }) {
+			if slices.ContainsFunc(classes, func(c int) bool { return f.can(t, c) }) {
 				for j, w := range weeks {
 					s.hours[j] += w.ByTechnician[t]
 				}
 			}
 		}
 		out = append(out, s)
+	}
+	if f.classes > mostClasses {
+		all := make([]int, f.classes)
+		for c := range all {
+			all[c] = c
+			add([]int{c})
+		}
+		add(all)
+		return out
+	}
+	for in := 1; in < 1<<f.classes; in++ {
+		var classes []int
+		for c := range f.classes {
+			if in&(1<<c) != 0 {
+				classes = append(classes, c)
+			}
+		}
+		add(classes)
 	}
 	return out
 }

@@ -87,11 +87,19 @@ func (p Plan) checkWork() error {
 		if !(j.Quoted >= 0 && j.Worked >= 0) || math.IsInf(j.Quoted+j.Worked, 0) || j.Kind < 0 || j.Kind >= len(p.Kinds) {
 			return fmt.Errorf("capacity: need hours of 0 or more and one of %d kinds for the job dropped off on %v, have %+v", len(p.Kinds), j.DroppedOff, j)
 		}
+		if j.DroppedOff > p.From {
+			return fmt.Errorf("capacity: need open jobs to be dropped off by %v, have one of %v", p.From, j.DroppedOff)
+		}
 	}
 	n := len(p.Kinds)
 	h := p.Habits
 	if len(h.Hours) != n || len(h.Growth) != n || len(h.Wait) != n || len(h.Needs) != n || len(h.Rush) != n || len(h.Later) != n || h.Lean != nil && len(h.Lean) != n {
 		return fmt.Errorf("capacity: need habits of %d kinds, have %d", n, len(h.Hours))
+	}
+	for k, hours := range h.Hours {
+		if len(hours) > 0 && !(hours[0] > 0) {
+			return fmt.Errorf("capacity: need usual hours above 0, rising, of %s, have %v first", p.Kinds[k].Kind, hours[0])
+		}
 	}
 	for _, b := range h.Lean {
 		if !(b > -1 && b <= 1) {

@@ -13,10 +13,10 @@ import (
 
 // Habits is what a shop's finished jobs tell of those to come, by job kind.
 type Habits struct {
-	Hours  [][]float64 // clocked hours of a job; a kind without any borrows from all
-	Growth [][]float64 // clocked hours over quoted ones of a job quoted at one hour
+	Hours  [][]float64 // clocked hours of a job, above 0 and rising; a kind without any takes 1
+	Growth [][]float64 // clocked hours over quoted ones of a job quoted at one hour, rising; without any 1
 	Lean   []float64   // the power of its quoted hours by which a job's growth is another: above -1; nil: the same at any
-	Wait   [][]float64 // days until a part came, of jobs that needed one
+	Wait   [][]float64 // days until a part came, of jobs that needed one, rising
 	Needs  []float64   // share of jobs that need a part
 	Rate   []float64   // drop-offs a calendar day, of late
 	Rush   []float64   // share of emergencies

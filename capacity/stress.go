@@ -17,13 +17,14 @@ type Otherwise struct {
 }
 
 // Cases are the futures that advice is tried on besides the expected one: the
-// season three weeks late, 15 % less and more work, one technician leaving
-// after a usual notice. The sizes are common practice, no source.
+// season three weeks late, 15 % less and more work, one technician of several
+// leaving after a usual notice. The sizes are common practice, no source.
 func (p Plan) Cases() []WhatIf {
-	return []WhatIf{
-		{SeasonShiftDays: 21}, {DemandPercent: -15}, {DemandPercent: 15},
-		{AddTech: -1, AddTechFrom: p.From + forecast.Date(7*p.policy().NoticeWeeks)},
+	cases := []WhatIf{{SeasonShiftDays: 21}, {DemandPercent: -15}, {DemandPercent: 15}}
+	if len(p.Crew) > 1 {
+		cases = append(cases, WhatIf{AddTech: -1, AddTechFrom: p.From + forecast.Date(7*p.policy().NoticeWeeks)})
 	}
+	return cases
 }
 
 // Stress fills in Otherwise of each advice on the plan: the plan is advised on

@@ -40,10 +40,6 @@ func (w WhatIf) Apply(p Plan) (Plan, error) {
 	}
 	// Concat and the copies below: the plan's own slices stay as they are.
 	p.extra = slices.Concat(p.extra, w.hands(p.Crew.typical(from), from))
-	if w.Saturdays {
-		end := p.From.Monday() + forecast.Date(7*(p.Kinds[0].Hours.H+workOff))
-		p.Calendar = p.Calendar.with(p.Calendar.saturdays(p.From, end, 1))
-	}
 	if w.SeasonShiftDays != 0 || w.DemandPercent != 0 {
 		arriving := p.Arriving()
 		times := seasonShift(arriving, p.Weeks(arriving.H), p.Calendar.UsualDays(), w.SeasonShiftDays)
@@ -54,6 +50,10 @@ func (w WhatIf) Apply(p Plan) (Plan, error) {
 		for i, d := range p.Kinds {
 			p.Kinds[i] = d.scaled(times)
 		}
+	}
+	if w.Saturdays { // last, as the season is told from usual weeks
+		end := p.From.Monday() + forecast.Date(7*(p.Kinds[0].Hours.H+workOff))
+		p.Calendar = p.Calendar.with(p.Calendar.saturdays(p.From, end, 1))
 	}
 	return p, nil
 }
