@@ -6,7 +6,8 @@ import (
 )
 
 // Score tells how good the forecasts of one model were on history that it had
-// not seen, beside the simple rule: the same step a season earlier.
+// not seen, beside the simple rule: the same step a season earlier. A measure
+// that has nothing to be taken from, or to be divided by, is NaN or +Inf.
 type Score struct {
 	Model      string
 	Origins    int     // origins from which a forecast was made
@@ -52,7 +53,7 @@ type Outcome struct {
 	Actual float64
 	Dist   Dist
 	Rule   float64 // the simple rule's value, NaN where it has none
-	Scale  float64 // mean |seasonal difference| before the origin
+	Scale  float64 // mean |seasonal difference| before the origin, or of one step where there is none
 	Scale1 float64 // mean squared one-step difference before the origin
 }
 

@@ -140,7 +140,8 @@ func (d NegBin) Quantile(p float64) float64 {
 
 // CountQuantile gives the least whole number, 0 or more, at or below which cdf
 // puts at least the share p. It looks near the mean first, and needs a cdf that
-// comes to p somewhere.
+// comes to p somewhere. Where whole numbers lie further apart than 1, beyond
+// 2^53, it gives the least of those there are.
 func CountQuantile(cdf func(float64) float64, p, mean float64) float64 {
 	if cdf(0) >= p {
 		return 0
@@ -151,6 +152,9 @@ func CountQuantile(cdf func(float64) float64, p, mean float64) float64 {
 	}
 	for hi-lo > 1 {
 		mid := math.Floor((lo + hi) / 2)
+		if mid <= lo || mid >= hi {
+			break
+		}
 		if cdf(mid) >= p {
 			hi = mid
 		} else {

@@ -51,8 +51,8 @@ type Likelihood interface {
 
 // Forecast is the future of one series: one distribution a step.
 type Forecast struct {
-	Start    Date
-	Step     int
+	Start    Date // first day of the first step
+	Step     int  // days
 	Dists    []Dist
 	Warnings []error
 }

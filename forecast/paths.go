@@ -5,8 +5,8 @@ import "fmt"
 // Paths holds joint futures: N paths of H steps. Values are laid path after
 // path, so that a path is one slice of memory.
 type Paths struct {
-	Start  Date
-	Step   int
+	Start  Date // first day of the first step
+	Step   int  // days
 	H      int
 	Values []float64
 }

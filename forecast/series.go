@@ -6,11 +6,11 @@ import (
 	"math"
 )
 
-// Weekly and Yearly describe the series that a shop has: a value a week with
-// a season that returns after a year of 365.25 days.
+// The series that a shop has: a value a week, with a season that returns after
+// a year.
 const (
-	Week        = 7
-	WeeksAYear  = 365.25 / 7
+	Week        = 7             // days in a step
+	WeeksAYear  = 365.25 / Week // steps in the season
 	DaysPerYear = 365.25
 )
 
@@ -85,7 +85,7 @@ func (s Series) Check() error {
 	seen := false
 	for i, v := range s.Values {
 		if math.IsInf(v, 0) || math.Abs(v) > maxMagnitude {
-			return fmt.Errorf("forecast: need values below %g, have %v at step %d", maxMagnitude, v, i+1)
+			return fmt.Errorf("forecast: need values from %g to %g, have %v at step %d", -maxMagnitude, maxMagnitude, v, i+1)
 		}
 		seen = seen || !math.IsNaN(v)
 	}
@@ -104,7 +104,7 @@ var ErrNothingObserved = errors.New("forecast: need at least 1 observed value, h
 // TooShort is the error of a model that needs a longer history.
 type TooShort struct {
 	Model      string
-	Need, Have int // observed steps
+	Need, Have int // steps, as the model counts them
 }
 
 func (e *TooShort) Error() string {

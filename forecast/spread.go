@@ -5,8 +5,8 @@ import (
 	"math"
 )
 
-// Spread is what people are told of a distribution. A number that isn't known
-// is NaN, and null in JSON.
+// Spread is what people are told of a distribution: its mean and quantiles. A
+// number that isn't known is NaN, and null in JSON.
 type Spread struct {
 	Mean, P10, P50, P80, P90 float64
 }

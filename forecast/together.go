@@ -9,9 +9,9 @@ import (
 )
 
 // Together does n pieces of work on all cores, begun in their order, and gives
-// the error of the first that fails; none begins after that. It panics if a
-// piece does, with what that said and where: in a goroutine of its own nobody
-// could recover from it, and the whole program would end.
+// the error of the first of them that fails; none begins after that. It panics
+// if that piece does, with what it said and where: in a goroutine of its own
+// nobody could recover from it, and the whole program would end.
 func Together(n int, do func(i int) error) error {
 	var (
 		wg     sync.WaitGroup

@@ -216,8 +216,9 @@ func Hostile(like forecast.Series) map[string]forecast.Series {
 	}
 }
 
-// Sane fails t where a distribution of f is not finite, falls as p rises, or, for
-// counts, is not whole or negative.
+// Sane fails t where a distribution of f has a quantile that isn't finite (but
+// for its ends) or falls as p rises, or, for counts, that isn't whole or is
+// negative.
 func Sane(t testing.TB, f forecast.Forecast, traits Traits) {
 	t.Helper()
 	for j, d := range f.Dists {
@@ -234,6 +235,9 @@ func Sane(t testing.TB, f forecast.Forecast, traits Traits) {
 			if traits.Counts && (q < 0 || q != math.Floor(q)) {
 				t.Fatalf("step %d: the %g quantile %v isn't a count", j+1, p, q)
 			}
+		}
+		if low, high := d.Quantile(0), d.Quantile(1); !(low <= high) {
+			t.Fatalf("step %d: the ends are %v and %v", j+1, low, high)
 		}
 		if m := d.Mean(); math.IsNaN(m) || math.IsInf(m, 0) || traits.Counts && m < 0 {
 			t.Fatalf("step %d: the mean is %v", j+1, m)

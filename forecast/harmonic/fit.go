@@ -112,8 +112,9 @@ func (f *fit) steps(h int) []step {
 	return out
 }
 
-// Forecast panics if a regressor isn't finite. It gives Student's t distributions, or, with logarithms, log-normal
-// ones of the same variance, whose mean is that of the values themselves.
+// Forecast gives Student's t distributions, or, with logarithms, log-normal
+// ones of the same variance, whose mean is that of the values themselves; points
+// where there were no errors. It panics if a regressor isn't finite.
 func (f *fit) Forecast(h int) forecast.Forecast {
 	d := f.design
 	out := forecast.Forecast{Start: d.series.At(d.n), Step: d.series.Step, Dists: make([]forecast.Dist, h), Warnings: slices.Clone(d.warnings)}
@@ -126,10 +127,12 @@ func (f *fit) Forecast(h int) forecast.Forecast {
 		}
 		scale := f.sigma * math.Sqrt(variance)
 		switch {
-		case f.log:
-			out.Dists[i] = logNormal{s.mean, scale * f.widening()}
+		case scale == 0 && f.log:
+			out.Dists[i] = forecast.Point(exp(s.mean))
 		case scale == 0:
 			out.Dists[i] = forecast.Point(s.mean)
+		case f.log:
+			out.Dists[i] = logNormal{s.mean, scale * f.widening()}
 		default:
 			out.Dists[i] = distuv.StudentsT{Mu: s.mean, Sigma: scale, Nu: f.df}
 		}

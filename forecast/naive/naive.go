@@ -1,13 +1,13 @@
 // Package naive holds the forecasts to beat: the same step a season ago, the
 // last value, the line from the first value to the last, and the plain mean
 // (Hyndman and Athanasopoulos, Forecasting: Principles and Practice, 5.2 and
-// 5.5).
+// 5.5); and [Profile], what a careful spreadsheet does.
 //
-// They have no settings and refuse nothing but a series without an observed
-// value. Ranges are normal, from the errors that the rule made one step (or
-// one season) ahead; they are not cut off at zero. Unobserved steps are
-// looked through: the last observed value stands for them, and the range
-// grows by the steps that it is old.
+// All but Profile, which wants a whole season, have no settings and refuse
+// nothing but a series that fails its Check. Ranges are normal, from the errors
+// that the rule made one step (or one season) ahead; they are not cut off at
+// zero. Unobserved steps are looked through: the last observed value stands for
+// them, and the range grows by the steps that it is old.
 //
 // To use it: naive.Seasonal{}.Fit(series), then Forecast or Simulate.
 package naive
@@ -192,7 +192,8 @@ func walk(s forecast.Series, lag int) *fit {
 	return f
 }
 
-// Fitted gives what the rule made of the steps before each one.
+// Fitted gives what the rule made of the steps before each one; the slope of a
+// drift is that of the whole series.
 func (f *fit) Fitted() []float64 { return append([]float64(nil), f.fitted...) }
 
 // Parameters gives the spread of one change, and the slope where there is one.

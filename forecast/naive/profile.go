@@ -22,12 +22,13 @@ type Profile struct {
 
 func (Profile) String() string { return "year profile times recent level" }
 
-// Fit takes the profile and the level. It needs a whole season.
+// Fit takes the profile and the level. It returns a *forecast.TooShort if fewer
+// steps were observed than a season has.
 func (m Profile) Fit(s forecast.Series) (forecast.Fit, error) {
 	if err := s.Check(); err != nil {
 		return nil, err
 	}
-	if have, need := s.Observed(), s.Lag(); have < need || s.Len() < need {
+	if have, need := s.Observed(), s.Lag(); have < need {
 		return nil, &forecast.TooShort{Model: m.String(), Need: need, Have: have}
 	}
 	if m.HalfWidth == 0 {
@@ -66,8 +67,9 @@ type Year []float64
 // At gives the profile's value for step t of s, which may lie beyond its ends.
 func (y Year) At(s forecast.Series, t int) float64 { return y[bin(s, t, len(y))] }
 
-// Shape gives the smoothed profile of a season: the mean over all seasons, neighbours up to halfWidth steps away
-// counting with triangular weight. Steps never observed get the overall mean.
+// Shape gives the smoothed profile of a season: the mean over all seasons,
+// neighbours up to halfWidth steps away counting with triangular weight. Steps
+// never observed get the overall mean.
 func Shape(s forecast.Series, halfWidth int) Year {
 	bins := s.Lag()
 	sum, n := make([]float64, bins), make([]float64, bins)
@@ -127,7 +129,10 @@ func (f *profileFit) Forecast(h int) forecast.Forecast {
 	}
 	out := forecast.Forecast{Start: f.series.At(f.n), Step: f.series.Step, Dists: make([]forecast.Dist, h)}
 	for j := range h {
-		out.Dists[j] = distuv.Normal{Mu: f.level * f.usual(f.n+j), Sigma: f.sd}
+		mu := f.level * f.usual(f.n+j)
+		if out.Dists[j] = forecast.Point(mu); f.sd > 0 {
+			out.Dists[j] = distuv.Normal{Mu: mu, Sigma: f.sd}
+		}
 	}
 	return out
 }

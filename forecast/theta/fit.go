@@ -36,8 +36,8 @@ type fit struct {
 // constants and season.
 func (f *fit) Fitted() []float64 { return slices.Clone(f.fitted) }
 
-// Forecast gives normal distributions. Their standard deviations are times
-// the season if that is multiplicative.
+// Forecast gives normal distributions, or points where there were no errors.
+// Standard deviations are times the season if that is multiplicative.
 func (f *fit) Forecast(h int) forecast.Forecast {
 	if h < 1 {
 		panic(fmt.Sprintf("forecast: need at least 1 step, have %d", h))
@@ -53,8 +53,10 @@ func (f *fit) Forecast(h int) forecast.Forecast {
 	}
 	out := forecast.Forecast{Start: f.start, Step: f.days, Dists: make([]forecast.Dist, h), Warnings: slices.Clone(f.warnings)}
 	for i, v := range f.engine.means(h) {
-		sd := f.engine.spread() * math.Sqrt(variance[i])
-		out.Dists[i] = distuv.Normal{Mu: f.season.add(f.n+i, v), Sigma: sd * f.season.scale(f.n+i)}
+		mu, sd := f.season.add(f.n+i, v), f.engine.spread()*math.Sqrt(variance[i])*f.season.scale(f.n+i)
+		if out.Dists[i] = forecast.Point(mu); sd > 0 {
+			out.Dists[i] = distuv.Normal{Mu: mu, Sigma: sd}
+		}
 	}
 	return out
 }
