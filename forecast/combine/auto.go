@@ -17,9 +17,10 @@ import (
 // Auto chooses by what the series is: for values an equal average of models
 // that see a series differently, on the logarithms or square roots where the
 // values allow, its ranges held against the past where that is long, and
-// without values that can only be errors (Cleaned); for counts, unless they are small, between the ranges of that average and of the
-// count model, nearer the average's; the count model alone for small counts. It says in the
-// warnings what it took and why.
+// without values that can only be errors (Cleaned); for counts, unless they are
+// small, between the ranges of that average and of the count model, nearer the
+// average's; the count model alone for small counts. It says in the warnings
+// what it took and why.
 //
 // What to average was settled once, on histories with their ends held out
 // (the M3 competition's monthly training parts; park visitors before 2007),
@@ -88,11 +89,11 @@ func (a Auto) choose(s forecast.Series) (forecast.Model, error) {
 	}
 	switch {
 	case n < leastValues:
-		return a.never(scarce{a.Counts}), fmt.Errorf("need %d values to choose a model, have %d: their mean, in a wide range, stands for every step", leastValues, n)
+		return a.never(Cleaned{scarce{a.Counts}}), fmt.Errorf("need %d values to choose a model, have %d: their mean, in a wide range, stands for every step", leastValues, n)
 	case a.Counts && (sum < few*float64(n) || low == high):
 		return counts.Model{}, errors.New("the count model was taken, since the values are small counts")
 	case low == high:
-		return naive.Mean{}, fmt.Errorf("all %d values are the same, and so is the forecast: its range is empty", n)
+		return Cleaned{naive.Mean{}}, fmt.Errorf("all %d values are the same, and so is the forecast: its range is empty", n)
 	}
 	models := members(s, low, low >= 0 && low < deep*sum/float64(n))
 	var m forecast.Model = Cleaned{Average{Models: models, Trim: middle}}

@@ -135,10 +135,10 @@ func (a Average) score(m forecast.Model, s forecast.Series, w float64) (float64,
 	if err != nil || score.N == 0 {
 		return w, err
 	}
-	size := 0.0
+	size, seen := 0.0, float64(s.Observed())
 	for _, v := range s.Values {
 		if !math.IsNaN(v) {
-			size += math.Abs(v) / float64(s.Observed())
+			size += math.Abs(v) / seen
 		}
 	}
 	if size == 0 {

@@ -144,6 +144,11 @@ func TestNonNegative(t *testing.T) {
 			t.Fatal("a path below 0")
 		}
 	}
+	// Where hardly anything lies below 0, the least quantiles are held as well.
+	f = fit(t, combine.NonNegative{Of: stated{3, 1}}, forecast.Plain([]float64{1}, 1))
+	if q := f.Forecast(1).Dists[0].Quantile(1e-4); q != 0 {
+		t.Errorf("want 0, have %v", q)
+	}
 }
 
 // A path comes from one model all the way.

@@ -1,8 +1,9 @@
 // Package combine makes models of other models: the one that did best on the
 // series' own history ([Best]), an average of several ([Average]), one whose
 // ranges are held against a long past ([Calibrated]), one on logarithms or
-// roots ([Log], [Root]), one that stays at 0 or more ([NonNegative]) or knows
-// the last steps alone ([Recent]).
+// roots ([Log], [Root]), one that stays at 0 or more ([NonNegative]) or on whole
+// numbers ([Whole]), that overlooks what can only be an error ([Cleaned]) or
+// knows the last steps alone ([Recent]).
 //
 // [Auto] puts them together for any series at all, when nothing is known of it
 // but its season's length. The package knows no dates: calendars and shops are
@@ -15,7 +16,7 @@ package combine
 import (
 	"errors"
 	"fmt"
-	"math/rand/v2"
+	"math"
 	"strings"
 
 	"freshet/forecast"
@@ -59,7 +60,9 @@ func unit(s forecast.Series) string {
 }
 
 // Fit scores the candidates and fits the best. With too little history to
-// compare, it is the first that fits.
+// compare, or where none could be fitted at every origin, it is the first that
+// fits. It returns an error without candidates, and those of all of them if none
+// fits.
 func (b Best) Fit(s forecast.Series) (forecast.Fit, error) {
 	if len(b.Candidates) == 0 {
 		return nil, errors.New("forecast: need at least 1 candidate to choose from, have 0")
@@ -78,7 +81,7 @@ func (b Best) Fit(s forecast.Series) (forecast.Fit, error) {
 	}
 	origins := forecast.Origins(s.Len(), b.Least, b.H, b.Origins)
 	out := &Chosen{Steps: b.H}
-	best := 0.0
+	best, least := 0.0, math.Inf(1)
 	for _, m := range b.Candidates {
 		if len(origins) < 2 {
 			break
@@ -88,16 +91,24 @@ func (b Best) Fit(s forecast.Series) (forecast.Fit, error) {
 			continue
 		}
 		out.Scores = append(out.Scores, score)
+		least = min(least, score.WIS)
 		if out.Model == nil || score.WIS < best*(1-b.Margin) {
 			out.Model, best = m, score.WIS
 		}
 	}
 	order := b.Candidates
-	if out.Model != nil {
+	switch {
+	case out.Model != nil:
 		order = append([]forecast.Model{out.Model}, order...)
-		out.Why = fmt.Errorf("%s was chosen: the smallest error of %d models on this history", out.Model, len(out.Scores))
-	} else {
+		near := ""
+		if best > least {
+			near = fmt.Sprintf("within %g %% of ", 100*b.Margin)
+		}
+		out.Why = fmt.Errorf("%s was chosen: %sthe smallest error of %d models on this history", out.Model, near, len(out.Scores))
+	case len(origins) < 2:
 		out.Why = fmt.Errorf("need %d %s of history to compare models, have %d: the first that fits was taken", b.Least+b.H+1, unit(s), s.Len())
+	default:
+		out.Why = fmt.Errorf("none of %d models can be fitted to every part of this history: the first that fits was taken", len(b.Candidates))
 	}
 	var failed error
 	for _, m := range order {
@@ -118,9 +129,6 @@ func (c *Chosen) Forecast(h int) forecast.Forecast {
 	f.Warnings = append(f.Warnings[:len(f.Warnings):len(f.Warnings)], c.Why)
 	return f
 }
-
-// Simulate draws from the chosen fit.
-func (c *Chosen) Simulate(h, n int, rng *rand.Rand) forecast.Paths { return c.Fit.Simulate(h, n, rng) }
 
 // Parameters gives those of the chosen fit, if it can tell them.
 func (c *Chosen) Parameters() map[string]float64 { return parameters(c.Fit) }

@@ -1,6 +1,7 @@
 package combine
 
 import (
+	"cmp"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -14,13 +15,14 @@ import (
 // held as often as they say on the series' own past: it is forecast again from
 // up to Origins earlier steps, spread over what lies more than Least steps
 // after its start, and the 80 and 95 % ranges are scaled about their medians
-// towards where they would have held 80 and 95 % of what came (split conformal prediction of the
-// distance over the range's own half-width: Lei, G'Sell, Rinaldo, Tibshirani
-// and Wasserman 2018, Journal of the American Statistical Association 113,
-// section 5.2). Ranges between and beyond are scaled likewise.
+// towards where they would have held 80 and 95 % of what came (split conformal
+// prediction of the distance over the range's own half-width: Lei, G'Sell,
+// Rinaldo, Tibshirani and Wasserman 2018, Journal of the American Statistical
+// Association 113, section 5.2). Ranges between and beyond are scaled likewise.
 //
 // Ranges with hardly a width (a month that is always closed) have no say, as
-// they hold whatever the scale. Fewer than 60 values to check against leave the ranges as they are.
+// they hold whatever the scale. Fewer than 60 values to check against leave the
+// ranges as they are.
 type Calibrated struct {
 	Of      forecast.Model
 	Origins int // 0 stands for 16
@@ -55,7 +57,7 @@ func (m Calibrated) Fit(s forecast.Series) (forecast.Fit, error) {
 	}
 	inner, outer := missBy(out, .1), missBy(out, .025)
 	const least = 60 // so that three values lie outside of 95 %
-	if len(inner) < least {
+	if min(len(inner), len(outer)) < least {
 		return fit, nil
 	}
 	// The values of one origin miss together, so that the origins are what
@@ -86,12 +88,10 @@ func missBy(out []forecast.Outcome, p float64) []float64 {
 		if d < 0 {
 			d, width = -d, middle-low
 		}
-		switch {
-		case d == 0:
-			miss = append(miss, 0)
-		default:
-			miss = append(miss, d/width) // an infinite one is a miss whatever the scale
+		if d > 0 { // else it is no miss, even of a range without a width
+			d /= width // an infinite one is a miss whatever the scale
 		}
+		miss = append(miss, d)
 	}
 	return miss
 }
@@ -152,13 +152,7 @@ func (f *calibrated) Simulate(h, n int, rng *rand.Rand) forecast.Paths {
 			order[i] = i
 		}
 		slices.SortFunc(order, func(a, b int) int {
-			switch d := p.Values[a*h+j] - p.Values[b*h+j]; {
-			case d < 0:
-				return -1
-			case d > 0:
-				return 1
-			}
-			return 0
+			return cmp.Compare(p.Values[a*h+j], p.Values[b*h+j])
 		})
 		middle := (p.Values[order[(n-1)/2]*h+j] + p.Values[order[n/2]*h+j]) / 2
 		for k, i := range order {

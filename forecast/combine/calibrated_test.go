@@ -87,3 +87,47 @@ func TestCalibratedLeavesClosedMonthsOut(t *testing.T) {
 		t.Errorf("want the .975 quantile near 1.96, have %.2f", have)
 	}
 }
+
+// onceWild says N(0, sigma), and once that all but the middle is a million times
+// as wide.
+type onceWild struct{ stated }
+
+func (m onceWild) Fit(s forecast.Series) (forecast.Fit, error) {
+	f, err := m.stated.Fit(s)
+	return onceWildFit{f.(statedFit)}, err
+}
+
+type onceWildFit struct{ statedFit }
+
+func (f onceWildFit) Forecast(h int) forecast.Forecast {
+	out := f.statedFit.Forecast(h)
+	if f.s.Len() == 3988 { // the last origin that is held against the past
+		out.Dists[0] = wildTails{distuv.Normal{Sigma: f.sigma}}
+	}
+	return out
+}
+
+type wildTails struct{ distuv.Normal }
+
+func (d wildTails) Quantile(p float64) float64 {
+	if q := d.Normal.Quantile(p); p > .05 && p < .95 {
+		return q
+	} else {
+		return 1e6 * q
+	}
+}
+
+// Beside one range beyond all measure the others have hardly a width: too few
+// are left to tell by, and the ranges stay as they are.
+func TestCalibratedByOneWildRange(t *testing.T) {
+	s := forecast.Plain(make([]float64, 4000), 12)
+	rng := rand.New(rand.NewPCG(5, 10))
+	for i := range s.Values {
+		s.Values[i] = rng.NormFloat64()
+	}
+	s.Values[3988] = 1e7
+	d := fit(t, combine.Calibrated{Of: onceWild{stated{0, 1}}, Origins: 20}, s).Forecast(1).Dists[0]
+	if have := d.Quantile(.975); math.Abs(have-1.96) > .01 {
+		t.Errorf("want the .975 quantile near 1.96, have %.2f", have)
+	}
+}

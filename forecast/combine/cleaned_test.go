@@ -3,6 +3,7 @@ package combine_test
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"freshet/forecast"
@@ -34,6 +35,23 @@ func TestOneGrossErrorInASeries(t *testing.T) {
 					t.Errorf("%s, counts %v: step %d times 1,000 moved the median from %v to %v", name, counts, at, want, have)
 				}
 			}
+		}
+	}
+}
+
+// Where all values but an error are the same, or few are left beside it, it has
+// no say either, and the warnings name it.
+func TestOneGrossErrorAmongLittleElse(t *testing.T) {
+	same := slices.Repeat([]float64{5}, 60)
+	few := []float64{5, 5.1, 4.9, 5.2, 4.8, 5.05, 5, 5}
+	for _, values := range [][]float64{same, few} {
+		values[4] = 500
+		next := fit(t, combine.Auto{}, forecast.Plain(values, 12)).Forecast(1)
+		if mean := next.Dists[0].Mean(); math.Abs(mean-5) > .1 {
+			t.Errorf("the mean of %d values is %v", len(values), mean)
+		}
+		if !slices.ContainsFunc(next.Warnings, func(w error) bool { return strings.Contains(w.Error(), "the 500 at step 5") }) {
+			t.Errorf("have %v", next.Warnings)
 		}
 	}
 }

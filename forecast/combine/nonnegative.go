@@ -30,10 +30,7 @@ func (f *held) Forecast(h int) forecast.Forecast {
 	out := f.Fit.Forecast(h)
 	dists := make([]forecast.Dist, h)
 	for j, d := range out.Dists {
-		dists[j] = d
-		if d.Quantile(.5/perMember) < 0 || d.Mean() < 0 {
-			dists[j] = heldDist{d}
-		}
+		dists[j] = heldDist{d}
 	}
 	out.Dists = dists
 	return out
@@ -51,8 +48,12 @@ type heldDist struct{ of forecast.Dist }
 
 func (d heldDist) Quantile(p float64) float64 { return max(0, d.of.Quantile(p)) }
 
-// Mean is the other one's, raised by the mean of what was below 0.
+// Mean is the other one's, raised by the mean of what was below 0, the outermost
+// half percent of it apart.
 func (d heldDist) Mean() float64 {
+	if d.of.Quantile(shares[0]) >= 0 {
+		return max(0, d.of.Mean())
+	}
 	var m midpoints
 	cut := 0.0
 	for _, v := range m.of(d.of) {

@@ -96,8 +96,8 @@ var shares = func() (p [perMember]float64) {
 	return p
 }()
 
-// midpoints makes the quantiles at (k-1/2)/perMember of distributions. It
-// remembers the standard ones, since those of Student's t take long.
+// midpoints makes the quantiles of distributions at shares. It remembers the
+// standard ones, since those of Student's t take long.
 type midpoints struct {
 	normal  []float64
 	student map[float64][]float64 // by degrees of freedom
@@ -142,9 +142,9 @@ func (m *midpoints) of(d forecast.Dist) []float64 {
 	return out
 }
 
+// standard gives the midpoints of a standard distribution.
 func standard(d forecast.Dist) []float64 {
-	var m midpoints
-	out := m.out[:]
+	out := make([]float64, perMember)
 	for k, p := range shares {
 		out[k] = d.Quantile(p)
 	}

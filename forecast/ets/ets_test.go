@@ -352,6 +352,7 @@ func TestRefusals(t *testing.T) {
 		{Model{Additive, None, Additive}, long, "stl"},
 		{Model{Additive, None, Additive}, yearly(), "season"},
 		{Model{Multiplicative, None, None}, negative, "above 0"},
+		{Model{Season: Multiplicative}, negative, "above 0"},
 		{Model{}, s.Slice(0, 0), "observed"},
 	} {
 		if _, err := c.m.Fit(c.s); err == nil || !strings.Contains(err.Error(), c.want) {

@@ -73,8 +73,8 @@ func (m Model) covers(c Model) bool {
 	return fits(m.Error, c.Error) && fits(m.Trend, c.Trend) && fits(m.Season, c.Season)
 }
 
-// positive tells whether the member needs positive values.
-func (m Model) positive() bool { return m.Error == Multiplicative }
+// positive tells whether the model needs positive values.
+func (m Model) positive() bool { return m.Error == Multiplicative || m.Season == Multiplicative }
 
 // seasonal tells whether the member has a season.
 func (m Model) seasonal() bool { return m.Season > None }

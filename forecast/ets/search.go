@@ -20,10 +20,10 @@ type search struct {
 	lag int
 
 	model  Model
-	states int       // parameters that are starting values
-	beta   int       // index of each constant in x, -1 where it has none
-	gamma  int       // alpha's is states
-	phi    int       //
+	states int // parameters that are starting values
+	beta   int // index of each constant in x, -1 where it has none
+	gamma  int // alpha's is states
+	phi    int
 	last   float64   // the seasonal that stays
 	x      []float64 // accepted parameters
 	fall   fall      // at x

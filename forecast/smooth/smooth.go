@@ -10,8 +10,8 @@
 // squares too. A step that was not observed moves the level along the trend
 // and changes nothing else.
 //
-// The package refuses a series shorter than two seasons for Holt-Winters, and
-// values that aren't positive for its multiplicative form. It makes no choice
+// The package refuses a series shorter than two seasons for Holt-Winters, unless
+// its start is given, and values that aren't positive for its multiplicative form. It makes no choice
 // between models and knows no likelihood: that is what package ets is for.
 //
 // To use it: smooth.HoltWinters{}.Fit(series), then Forecast or Simulate. A
@@ -119,13 +119,13 @@ func (m Simple) Fit(s forecast.Series) (forecast.Fit, error) {
 // to forecast after the start.
 func (m Double) Fit(s forecast.Series) (forecast.Fit, error) {
 	return fit(s, spec{name: m.String(), constants: [3]Constant{m.Alpha, m.Beta, Fixed(0)}, given: m.Start,
-		start: func() (State, error) { return firstLine(s, m.FreeStart) }, free: [5]bool{3: m.FreeStart, 4: m.FreeStart}})
+		start: func() (State, error) { return firstLine(s, m.FreeStart, m.String()) }, free: [5]bool{3: m.FreeStart, 4: m.FreeStart}})
 }
 
-// Fit estimates the model. It returns a *forecast.TooShort if s is shorter
-// than two seasons, counted from its first observed step, and an error if s
-// has no season, has fewer than half of its first two seasons observed, or if
-// m is multiplicative and a value isn't positive.
+// Fit estimates the model. It returns an error if s has no season or if m is
+// multiplicative and a value isn't positive, and, unless the start is given, a
+// *forecast.TooShort if s is shorter than two seasons, counted from its first
+// observed step, and an error if fewer than half of these were observed.
 func (m HoltWinters) Fit(s forecast.Series) (forecast.Fit, error) {
 	if s.Period >= 1 && s.Lag() < 2 {
 		return nil, fmt.Errorf("forecast: %s needs a season of 2 steps or more, have %d", m, s.Lag())
@@ -168,7 +168,11 @@ func fit(s forecast.Series, c spec) (forecast.Fit, error) {
 	}
 	errs := forecast.Series{Values: s.Values[min(start.At, s.Len()):]}.Observed()
 	if errs == 0 {
-		return nil, &forecast.TooShort{Model: c.name, Need: start.At + 1, Have: s.Len()}
+		have := s.Len() // up to the last one observed
+		for have > 0 && math.IsNaN(s.Values[have-1]) {
+			have--
+		}
+		return nil, &forecast.TooShort{Model: c.name, Need: start.At + 1, Have: have}
 	}
 
 	x := vector{3: start.Level, 4: start.Trend}

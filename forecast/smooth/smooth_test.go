@@ -210,6 +210,10 @@ func TestRefuses(t *testing.T) {
 	if _, err := (smooth.Double{}).Fit(forecast.Plain([]float64{1, 2}, 1)); !errors.As(err, &short) {
 		t.Errorf("two values: have %v", err)
 	}
+	// A value is missing, and so are the steps that weren't observed after it.
+	if _, err := (smooth.Simple{}).Fit(forecast.Plain([]float64{1, math.NaN(), math.NaN()}, 1)); !errors.As(err, &short) || short.Need != 2 || short.Have != 1 {
+		t.Errorf("one value and two gaps: have %v", err)
+	}
 	v := []float64{1, 2, 1, 2, 1, 2}
 	for want, c := range map[string]struct {
 		m forecast.Model

@@ -63,11 +63,11 @@ func firstValue(s forecast.Series, free bool) (State, error) {
 
 // firstLine is R's start of double smoothing. If it is to be freed, the first
 // step counts too.
-func firstLine(s forecast.Series, free bool) (State, error) {
+func firstLine(s forecast.Series, free bool, name string) (State, error) {
 	t := observed(s.Values, 0)
 	u := observed(s.Values, t+1)
 	if u == s.Len() {
-		return State{}, &forecast.TooShort{Model: "double smoothing", Need: 3, Have: 1}
+		return State{}, &forecast.TooShort{Model: name, Need: 3, Have: 1}
 	}
 	st := State{At: u + 1, Level: s.Values[u], Trend: (s.Values[u] - s.Values[t]) / float64(u-t)}
 	if free {

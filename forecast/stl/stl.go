@@ -204,7 +204,7 @@ func (w *work) pass1() {
 		w.rest[i] = y - w.trend[i]
 	}
 	w.smoothCycles()
-	// Twice the mean of a season and once of three steps: m+1+m+... leaves n.
+	// Means over a season, another and three steps leave n of the n+2m values.
 	average(w.cycle, m, w.low)
 	average(w.low[:n+m+1], m, w.mid)
 	average(w.mid[:n+2], 3, w.low)
