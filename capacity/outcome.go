@@ -112,7 +112,8 @@ func (p Plan) follow(lostWeeks float64, whole bool) (Outcome, error) {
 			}
 			for k, t := range tasks {
 				if t.In >= 0 {
-					ready[w][floor.week(t.In)][run.ready[k]-min(t.In, run.ready[k])]++
+					done := int(run.jobs[k].ready)
+					ready[w][floor.week(t.In)][done-min(t.In, done)]++
 				}
 			}
 		}

@@ -80,17 +80,17 @@ func (h Habits) Stays(f *Floor, open []OpenJob, q Inquiry, n int, rng *rand.Rand
 		mine, s := h.drawn(q, daily, r)
 		mine.From = min(mine.From, f.Days)
 		last := len(tasks)
-		run.begin(f, append(tasks, mine))
+		own.room = append(tasks, mine)
+		run.begin(f, own.room)
 		// Others come from the next day on, drawn as long as it takes.
 		coming := h.arrivals(r)
-		for d := 0; d < f.Days && run.ready[last] == f.Days; d++ {
+		for d := 0; d < f.Days && int(run.jobs[last].ready) == f.Days; d++ {
 			for coming.day() <= d {
 				run.more(coming.task())
 			}
 			run.day(d)
 		}
-		own.room = run.tasks
-		s.Days, s.Start = run.ready[last], run.first[last]
+		s.Days, s.Start = int(run.jobs[last].ready), int(run.jobs[last].first)
 		s.Parts = float64(max(0, mine.From-q.DropOff))
 		s.Closed = closed[s.Days] - closed[min(mine.From, s.Days)]
 		out[i] = s

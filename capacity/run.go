@@ -10,16 +10,13 @@ import (
 // for one goroutine.
 type Run struct {
 	floor *Floor
-	tasks []Task
-	left  []float64 // hours, by task
-	ready []int     // day on which it is, by task; the floor's Days before
-	first []int     // first day on which somebody worked on it; the floor's Days before
-
-	comes, next []int     // tasks that come in, or whose part comes, by day: the first, and the one after each; -1: none
-	lines       []line    // by class, then by rank
-	clock       []float64 // hours into the day, by technician
-	free        []int     // technicians
-	held        []int     // tasks in somebody's hands at the day's end
+	jobs  []job     // by task
+	comes []int32   // the first of the jobs that come in, or whose part comes, by day; -1: none
+	lines []line    // by class, then by rank
+	clock []float64 // hours into the day, by technician
+	free  []int     // technicians
+	held  []int     // jobs in somebody's hands at the day's end
+	ready []int     // what Done gives
 
 	inLine  []float64  // hours that can be worked on, by class
 	done    []float64  // hours worked since the caller cleared it, by class
@@ -35,6 +32,16 @@ type Run struct {
 	Longest float64
 }
 
+// job is a task as it is worked off, in little room: paths have many.
+type job struct {
+	left         float64 // hours
+	in, from     int32   // days as the task has them
+	stays        int32
+	ready, first int32 // day on which it is, and on which somebody first worked on it; the floor's Days before
+	next         int32 // the one after it among those that come on a day; -1: none
+	line         int32 // in which it stands
+}
+
 // enough is the hours below which a job is done.
 const enough = 1e-6
 
@@ -48,19 +55,29 @@ func (r *Run) Done(f *Floor, tasks []Task, last, days int) (ready []int, first i
 	r.begin(f, tasks)
 	for d := range days {
 		r.day(d)
-		if last >= 0 && r.ready[last] <= d {
+		if last >= 0 && int(r.jobs[last].ready) <= d {
 			break
 		}
 	}
 	if first = f.Days; last >= 0 {
-		first = r.first[last]
+		first = int(r.jobs[last].first)
+	}
+	r.ready = sized(r.ready, len(tasks))
+	for i := range r.ready {
+		r.ready[i] = int(r.jobs[i].ready)
 	}
 	return r.ready, first
 }
 
 // Left gives the hours still to be worked on each task after Done, 0 of those
-// that are ready or went elsewhere. It is valid until the next call of Done.
-func (r *Run) Left() []float64 { return r.left }
+// that are ready or went elsewhere.
+func (r *Run) Left() []float64 {
+	left := make([]float64, len(r.jobs))
+	for i := range left {
+		left[i] = r.jobs[i].left
+	}
+	return left
+}
 
 // Lost gives the hours that went elsewhere in the last call of Done.
 func (r *Run) Lost() float64 { return r.lost }
@@ -75,15 +92,14 @@ func (r *Run) Line() (sum float64) {
 
 // begin takes in the tasks before the first day.
 func (r *Run) begin(f *Floor, tasks []Task) {
-	r.floor, r.tasks = f, tasks
-	n := len(tasks)
-	r.left, r.ready, r.first, r.next = sized(r.left, n), sized(r.ready, n), sized(r.first, n), sized(r.next, n)
+	r.floor = f
+	r.jobs = sized(r.jobs, len(tasks))
 	r.comes, r.leave, r.clock = sized(r.comes, f.Days), sized(r.leave, f.Days), sized(r.clock, f.crew)
 	r.inLine, r.done = sized(r.inLine, f.classes), sized(r.done, f.classes)
 	clear(r.inLine)
 	clear(r.done)
 	clear(r.leave)
-	r.open, r.stand, r.waiting, r.rigs, r.lost = n, [ranks]int{}, 0, 0, 0
+	r.open, r.stand, r.waiting, r.rigs, r.lost = len(tasks), [ranks]int{}, 0, 0, 0
 	for d := range r.comes {
 		r.comes[d] = -1
 	}
@@ -91,23 +107,22 @@ func (r *Run) begin(f *Floor, tasks []Task) {
 	for c := range r.lines {
 		r.lines[c].clear()
 	}
-	for i := range tasks {
-		r.expect(i)
+	for i := len(tasks) - 1; i >= 0; i-- { // so that those of a day come in their order, and stand at their line's end
+		r.expect(i, &tasks[i])
 	}
 }
 
 // more takes in another task on the morning of its drop-off.
 func (r *Run) more(t Task) {
-	r.tasks = append(r.tasks, t)
-	r.left, r.ready, r.first, r.next = append(r.left, 0), append(r.ready, 0), append(r.first, 0), append(r.next, 0)
+	r.jobs = append(r.jobs, job{})
 	r.open++
-	r.expect(len(r.tasks) - 1)
+	r.expect(len(r.jobs)-1, &t)
 }
 
 // expect puts a task among those of the day of its drop-off.
-func (r *Run) expect(i int) {
-	t := &r.tasks[i]
-	r.left[i], r.ready[i], r.first[i] = max(t.Hours, 2*enough), r.floor.Days, r.floor.Days
+func (r *Run) expect(i int, t *Task) {
+	never := int32(r.floor.Days)
+	r.jobs[i] = job{max(t.Hours, 2*enough), int32(t.In), int32(min(t.From, r.floor.Days)), int32(min(t.Stays, r.floor.Days)), never, never, -1, int32(ranks*r.floor.class[t.Kind] + int(t.Rank))}
 	r.on(max(0, t.In), i)
 }
 
@@ -124,7 +139,7 @@ func (r *Run) park(leave []int) {
 // on puts a task among those of a day.
 func (r *Run) on(day, i int) {
 	if day < r.floor.Days {
-		r.next[i], r.comes[day] = r.comes[day], i
+		r.jobs[i].next, r.comes[day] = r.comes[day], int32(i)
 	}
 }
 
@@ -135,8 +150,8 @@ func (r *Run) day(d int) {
 	f := r.floor
 	r.rigs -= r.leave[d]
 	for i := r.comes[d]; i >= 0; {
-		next := r.next[i]
-		r.come(d, i)
+		next := r.jobs[i].next
+		r.come(d, int(i))
 		i = next
 	}
 	for c := int(CanWait); c < len(r.lines); c += ranks { // what has waited for six weeks can't wait any more
@@ -161,8 +176,9 @@ func (r *Run) day(d int) {
 			free = free[1:] // nothing for this one today
 			continue
 		}
-		r.first[i] = min(r.first[i], d)
-		h := min(hours[t]-r.clock[t], r.left[i])
+		j := &r.jobs[i]
+		j.first = min(j.first, int32(d))
+		h := min(hours[t]-r.clock[t], j.left)
 		until := r.clock[t] + h
 		if r.clock[t] = until; hours[t]-until <= enough {
 			free = free[1:]
@@ -173,13 +189,13 @@ func (r *Run) day(d int) {
 			}
 			free[k-1] = t
 		}
-		class := f.class[r.tasks[i].Kind]
+		class := j.line / ranks
 		r.inLine[class] -= h
 		r.done[class] += h
-		if r.left[i] -= h; r.left[i] < enough {
-			r.ready[i], r.left[i] = d, 0
+		if j.left -= h; j.left < enough {
+			j.ready, j.left = int32(d), 0
 			r.open--
-			if gone := d + 1 + r.tasks[i].Stays; gone < f.Days {
+			if gone := d + 1 + int(j.stays); gone < f.Days {
 				r.leave[gone]++
 			}
 		} else {
@@ -215,33 +231,33 @@ func (r *Run) passes(class int, limit []float64) bool {
 // come takes in a task on the day of its drop-off, and again on the day from
 // which it can be worked on if that is a later one.
 func (r *Run) come(d, i int) {
-	t, class := &r.tasks[i], r.floor.class[r.tasks[i].Kind]
-	late := t.From > max(0, t.In)
+	j := &r.jobs[i]
+	in := max(0, int(j.in))
 	switch {
-	case d <= max(0, t.In):
-		if r.Longest > 0 && t.In >= 0 && t.Rank != Urgent && r.Line()+r.left[i] > r.Longest {
-			r.lost += r.left[i]
-			r.left[i] = 0
+	case d <= in:
+		if r.Longest > 0 && j.in >= 0 && Rank(j.line%ranks) != Urgent && r.Line()+j.left > r.Longest {
+			r.lost += j.left
+			j.left = 0
 			r.open--
 			return
 		}
-		if r.rigs++; late {
-			r.waiting += r.left[i]
-			r.on(t.From, i)
+		if r.rigs++; int(j.from) > in {
+			r.waiting += j.left
+			r.on(int(j.from), i)
 			return
 		}
 	default:
-		r.waiting -= r.left[i]
+		r.waiting -= j.left
 	}
-	r.inLine[class] += r.left[i]
+	r.inLine[j.line/ranks] += j.left
 	r.join(i)
 }
 
 // join lets a task stand in its line.
 func (r *Run) join(i int) {
-	t := &r.tasks[i]
-	r.stand[t.Rank]++
-	r.lines[ranks*r.floor.class[t.Kind]+int(t.Rank)].stand(placeOf(t.In, i))
+	j := &r.jobs[i]
+	r.stand[j.line%ranks]++
+	r.lines[j.line].stand(placeOf(int(j.in), i))
 }
 
 // take gives the first task in line that a technician does, -1 if there is

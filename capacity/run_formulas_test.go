@@ -41,7 +41,7 @@ func settled(t *testing.T, technicians, jobs int, load float64, lengths func(*ra
 	r.Done(f, tasks, -1, days)
 	waits := make([]float64, jobs)
 	for i, task := range tasks {
-		waits[i] = float64(r.first[i] - task.In) // one that hasn't begun has waited until the last day
+		waits[i] = float64(int(r.jobs[i].first) - task.In) // one that hasn't begun has waited until the last day
 	}
 	return waits
 }
