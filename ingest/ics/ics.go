@@ -83,7 +83,7 @@ func Text(r io.Reader, who string, zone *time.Location, latest forecast.Date) ([
 	w.Write([]string{"name", "from", "until"}) // errors of a bytes.Buffer there are none
 	n := 0
 	for _, e := range calendar.Events() {
-		if value(e, ical.ComponentPropertyStatus) == "CANCELLED" {
+		if strings.EqualFold(value(e, ical.ComponentPropertyStatus), "CANCELLED") {
 			continue
 		}
 		name := who
@@ -224,6 +224,10 @@ func duration(text string) (d time.Duration, err error) {
 	return d, nil
 }
 
+// untilDay finds a rule that ends with a day, where its event has a time: RFC
+// 5545, section 3.3.10, wants a time there, but not all programs write one.
+var untilDay = regexp.MustCompile(`UNTIL=\d{8}(;|$)`)
+
 // recur gives the starts by a rule of recurrence. The library follows a rule
 // until it comes true, or to the year 9999. So it is followed as many times 400
 // years later as brings its end near that year: the calendar repeats itself
@@ -242,6 +246,8 @@ func (b *book) recur(text string, start time.Time, whole bool) ([]time.Time, err
 	case rule.Until.IsZero() || rule.Until.After(until):
 	case !whole && strings.Contains(text, "Z"):
 		until = civil(rule.Until.In(b.zone))
+	case !whole && untilDay.MatchString(text): // that day is meant, not its midnight
+		until = rule.Until.AddDate(0, 0, 1).Add(-time.Second)
 	default:
 		until = rule.Until
 	}

@@ -44,6 +44,8 @@ func TestText(t *testing.T) {
 		"an instant is on the shop's clock":   {"UID:1\nSUMMARY:Brika\nDTSTART:20260303T010000Z\nDTEND:20260303T093000Z", "Brika,2026-03-02,2026-03-03"},
 		"a part of a day is no day":           {"UID:1\nSUMMARY:Corin\nDTSTART:20260302T100000\nDTEND:20260302T120000", "Corin,takes part of 2026-03-02 only,"},
 		"cancelled":                           {"UID:1\nSUMMARY:Corin\nSTATUS:CANCELLED\nDTSTART;VALUE=DATE:20260302", ""},
+		"cancelled, in small letters":         {"UID:1\nSUMMARY:Corin\nSTATUS:cancelled\nDTSTART;VALUE=DATE:20260302", ""},
+		"until a day, that day included":      {"UID:1\nSUMMARY:Corin\nDTSTART:20260302T080000\nDTEND:20260302T170000\nRRULE:FREQ=DAILY;UNTIL=20260303", "Corin,2026-03-02,2026-03-02 Corin,2026-03-03,2026-03-03"},
 		"a comma and a comment in a name":     {"UID:1\nSUMMARY:Corin\\, away\nDTSTART;VALUE=DATE:20260302", `"Corin, away",2026-03-02,2026-03-02`},
 		"a rule with a day taken out":         {"UID:1\nSUMMARY:shop\nDTSTART;VALUE=DATE:20260302\nRRULE:FREQ=WEEKLY;COUNT=4\nEXDATE;VALUE=DATE:20260309", "shop,2026-03-02,2026-03-02 shop,2026-03-16,2026-03-16 shop,2026-03-23,2026-03-23"},
 		"a day taken out by time":             {"UID:1\nSUMMARY:shop\nDTSTART;TZID=America/Denver:20260302T080000\nDTEND;TZID=America/Denver:20260302T170000\nRRULE:FREQ=WEEKLY;UNTIL=20260310T000000Z\nEXDATE;TZID=America/Denver:20260302T080000", "shop,2026-03-09,2026-03-09"},
