@@ -12,6 +12,7 @@ package report
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"freshet/capacity"
@@ -174,13 +175,8 @@ type Report struct {
 // Build writes the words.
 func Build(f Facts) Report {
 	r := Report{Facts: f}
-	r.Headline = append(r.Headline, r.thisWeek(), r.season(), r.odd(), r.crew())
-	r.Headline = append(r.Headline, r.decide())
-	for i := len(r.Headline) - 1; i >= 0; i-- {
-		if r.Headline[i] == "" {
-			r.Headline = append(r.Headline[:i], r.Headline[i+1:]...)
-		}
-	}
+	all := []string{r.thisWeek(), r.season(), r.odd(), r.crew(), r.decide()}
+	r.Headline = slices.DeleteFunc(all, func(s string) bool { return s == "" })
 	r.Cautions = r.cautions()
 	return r
 }
@@ -188,7 +184,7 @@ func Build(f Facts) Report {
 // thisWeek says what is coming now.
 func (r *Report) thisWeek() string {
 	if len(r.Weeks) == 0 && len(r.Failed) > 0 {
-		return "There is no forecast this time: what went wrong stands below."
+		return "There is no forecast this time: something went wrong."
 	}
 	if len(r.Weeks) == 0 {
 		return "There is nothing on record yet: import the shop's drop-offs first."
@@ -208,31 +204,37 @@ const recent = 4
 func (r *Report) season() string {
 	var actual, usual float64
 	n := 0
+	when, time := "The last four weeks", "this time of year"
 	for i := len(r.Season) - 1; i >= 0 && n < recent; i-- {
 		p := r.Season[i]
-		if p.Actual != nil && p.Usual != nil {
-			actual += *p.Actual
-			usual += *p.Usual
-			n++
+		if p.Actual == nil || p.Usual == nil {
+			continue
+		}
+		actual += *p.Actual
+		usual += *p.Usual
+		n++
+		if p.Monday < r.AsOf.Monday()-recent*forecast.Week {
+			when, time = "The last four weeks on record", "that time of year"
 		}
 	}
 	if n < recent || usual == 0 {
 		return ""
 	}
 	change := 100 * (actual/usual - 1)
+	brought := fmt.Sprintf("%s brought %s", when, Count(actual, "drop-off"))
 	// A sum of counts is rough: within about one and a half standard
 	// deviations, doubled for shops rougher than chance, it is as usual.
 	if math.Abs(actual-usual) < 1.5*math.Sqrt(2*usual) {
 		if math.Abs(change) > 10 {
-			return fmt.Sprintf("The last four weeks brought %s where this time of year usually brings %s: chance alone often makes such a difference.", Count(actual, "drop-off"), Whole(usual))
+			return fmt.Sprintf("%s where %s usually brings %s: chance alone often makes such a difference.", brought, time, Whole(usual))
 		}
-		return fmt.Sprintf("The last four weeks brought %s, about what this time of year usually brings (%s).", Count(actual, "drop-off"), Whole(usual))
+		return fmt.Sprintf("%s, about what %s usually brings (%s).", brought, time, Whole(usual))
 	}
 	word := "more"
 	if change < 0 {
 		word = "fewer"
 	}
-	return fmt.Sprintf("The last four weeks brought %s, %s %% %s than this time of year usually brings (%s).", Count(actual, "drop-off"), Whole(math.Abs(change)), word, Whole(usual))
+	return fmt.Sprintf("%s, %s %% %s than %s usually brings (%s).", brought, Whole(math.Abs(change)), word, time, Whole(usual))
 }
 
 // crew says whether the crew's hours meet the work: what waits now, where that
@@ -383,12 +385,9 @@ func spell(from, until forecast.Date) string {
 func (r *Report) cautions() []string {
 	var out []string
 	add := func(s string) {
-		for _, have := range out {
-			if have == s {
-				return
-			}
+		if !slices.Contains(out, s) {
+			out = append(out, s)
 		}
-		out = append(out, s)
 	}
 	for _, a := range r.Advice {
 		switch a.Do {
@@ -410,8 +409,8 @@ func (r *Report) cautions() []string {
 	return out
 }
 
-// Day writes a day as people do: Mon, Jan 2 becomes "January 2", with the year
-// left out, as a report never looks further than two years ahead.
+// Day writes a day as people do, such as "January 2". The year is left out, as
+// a report looks a year ahead at most.
 func Day(d forecast.Date) string { return d.Time().Format("January 2") }
 
 // LongDay writes a day with its weekday and year.
@@ -438,17 +437,18 @@ func DayFrom(d, today forecast.Date) string {
 	return Day(d)
 }
 
-// Whole writes a number without decimals, thousands apart; "not known" for
-// what isn't.
+// Whole writes a number without decimals, a half rounded away from zero,
+// thousands apart; "not known" for what isn't finite.
 func Whole(v float64) string {
-	if math.IsNaN(v) {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return "not known"
 	}
+	v = math.Round(v)
 	s := fmt.Sprintf("%.0f", math.Abs(v))
 	for i := len(s) - 3; i > 0; i -= 3 {
 		s = s[:i] + "," + s[i:]
 	}
-	if math.Round(v) < 0 {
+	if v < 0 {
 		s = "-" + s
 	}
 	return s

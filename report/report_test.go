@@ -114,6 +114,13 @@ func TestHeadline(t *testing.T) {
 		"odd": {func(f *report.Facts) {
 			f.Alerts = []report.Alert{{Lead: "By Sept. 9 came 1.5 times as many. It is mostly A.C. and such.", Summary: "Not for the headline."}, {Lead: "Four."}}
 		}, "(50). By Sept. 9 came 1.5 times as many. It is mostly A.C. and such. 1 more: see what doesn't fit. "},
+		"no week known": {func(f *report.Facts) {
+			for i := range f.Season {
+				if f.Season[i].Monday == f.AsOf-forecast.Week {
+					f.Season[i].Actual = nil
+				}
+			}
+		}, "The last four weeks on record brought 82 drop-offs, 78 % more than that time of year usually brings (46)."},
 		"as usual":       {func(f *report.Facts) { setActual(f, 0) }, "about what this time of year usually brings"},
 		"near":           {func(f *report.Facts) { setActual(f, -2) }, "42 drop-offs where this time of year usually brings 50: chance alone often makes such a difference."},
 		"quiet":          {func(f *report.Facts) { setActual(f, -9) }, "fewer than this time of year"},
@@ -308,6 +315,7 @@ func TestCharts(t *testing.T) {
 func TestWords(t *testing.T) {
 	for have, want := range map[string]string{
 		report.Whole(1234567.4): "1,234,567", report.Whole(-1234): "-1,234", report.Whole(-.2): "0", report.Whole(999.5): "1,000", report.Whole(math.NaN()): "not known",
+		report.Whole(.5): "1", report.Whole(2.5): "3", report.Whole(-.5): "-1", report.Whole(math.Inf(-1)): "not known",
 		report.Count(1, "day"): "1 day", report.Count(0, "day"): "0 days", report.Count(2.6, "day"): "3 days",
 		report.Range(forecast.Unknown()): "not known", report.LongDay(forecast.NewDate(2026, 3, 2)): "Monday, March 2, 2026",
 	} {

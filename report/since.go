@@ -2,23 +2,25 @@ package report
 
 import (
 	"fmt"
+	"math"
+	"slices"
 	"strings"
 
 	"freshet/forecast"
 )
 
 // Since says what is different from an earlier report: how its outlook for the
-// last complete week turned out, and which decisions are new or gone. It is
-// empty where the earlier one says nothing of that week.
+// last complete week turned out, if it had one, and which decisions are new or
+// gone. Those whose last day is over are not told as gone.
 func (r Report) Since(before Report) []string {
 	var out []string
 	monday := r.AsOf.Monday() - forecast.Week
 	if came, expected := r.cameIn(monday), before.weekOf(monday); came != nil && expected != nil {
 		how := "inside the range"
-		switch {
-		case *came > expected.P90:
+		switch { // by the range as it is written
+		case *came > math.Round(expected.P90):
 			how = "more than the range"
-		case *came < expected.P10:
+		case *came < math.Round(expected.P10):
 			how = "fewer than the range"
 		}
 		out = append(out, fmt.Sprintf("Last week brought %s. The report of %s expected about %s (8 times out of 10, %s): %s.",
@@ -27,7 +29,8 @@ func (r Report) Since(before Report) []string {
 	if fresh := without(r.Decisions(), before.Decisions()); len(fresh) > 0 {
 		out = append(out, fmt.Sprintf("New since %s: %s.", Day(before.AsOf), strings.Join(fresh, "; ")))
 	}
-	if gone := without(before.Decisions(), r.Decisions()); len(gone) > 0 {
+	open := slices.DeleteFunc(before.Decisions(), func(a Advice) bool { return a.Until < r.AsOf })
+	if gone := without(open, r.Decisions()); len(gone) > 0 {
 		out = append(out, fmt.Sprintf("No longer advised: %s.", strings.Join(gone, "; ")))
 	}
 	return out

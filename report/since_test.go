@@ -33,6 +33,10 @@ func TestSince(t *testing.T) {
 	if have := strings.Join(now.Since(before), "\n"); have != want {
 		t.Errorf("want\n%s\nhave\n%s", want, have)
 	}
+	g.Advice[0].Until = f.AsOf - 1
+	if have := now.Since(report.Build(g)); len(have) != 2 {
+		t.Errorf("what is over isn't advised against, have %q", have)
+	}
 	if have := now.Since(now); len(have) != 0 {
 		t.Errorf("want nothing new against itself, have %q", have)
 	}

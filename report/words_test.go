@@ -61,7 +61,7 @@ func TestNothingToSay(t *testing.T) {
 	if have := report.Build(report.Facts{}).Headline[0]; have != "There is nothing on record yet: import the shop's drop-offs first." {
 		t.Errorf("have %q", have)
 	}
-	if have := report.Build(report.Facts{Failed: []string{"The forecast broke off."}}).Headline[0]; have != "There is no forecast this time: what went wrong stands below." {
+	if have := report.Build(report.Facts{Failed: []string{"The forecast broke off."}}).Headline[0]; have != "There is no forecast this time: something went wrong." {
 		t.Errorf("have %q", have)
 	}
 }
@@ -102,7 +102,7 @@ func TestQuotesThatFellDue(t *testing.T) {
 // where the earlier report doesn't know the week.
 func TestLastWeekAgainstTheRange(t *testing.T) {
 	monday := forecast.NewDate(2026, 3, 9)
-	expected := forecast.Spread{Mean: 24, P10: 15, P50: 24, P90: 34}
+	expected := forecast.Spread{Mean: 24, P10: 15.4, P50: 24, P90: 33.6} // as whole numbers 15 to 34
 	before := report.Report{Facts: report.Facts{AsOf: monday - 7, Weeks: []report.Week{{Monday: monday - 7, DropOffs: expected}}}}
 	for came, how := range map[float64]string{14: "fewer than the range", 15: "inside the range", 34: "inside the range", 35: "more than the range"} {
 		now := report.Report{Facts: report.Facts{AsOf: monday, Season: []report.Point{{Monday: monday - 7, Actual: &came}}}}

@@ -3,6 +3,7 @@ package mail_test
 import (
 	"bytes"
 	"image/png"
+	"math"
 	"strings"
 	"testing"
 
@@ -140,7 +141,6 @@ func TestEditions(t *testing.T) {
 	}
 }
 
-// A shop without anything on record gets a letter that says so.
 // A letter tells what was explained as explained, and leaves out what was seen.
 func TestLetterOnAlerts(t *testing.T) {
 	r := sample()
@@ -162,10 +162,37 @@ func TestLetterOnAlerts(t *testing.T) {
 	}
 }
 
+// A shop without anything on record gets a letter that says so.
 func TestEmptyLetter(t *testing.T) {
 	l := write(t, report.Build(report.Facts{Shop: "Quillback"}), mail.Owner)
 	if !strings.Contains(l.Text, "nothing on record yet") || len(l.Pictures) != 0 {
 		t.Errorf("have %d pictures and %s", len(l.Pictures), l.Text)
+	}
+	// The counter isn't told what went wrong, nor sent to look for it.
+	l = write(t, report.Build(report.Facts{Shop: "Quillback", Failed: []string{"The crew's plan broke off."}}), mail.Counter)
+	if strings.Contains(l.Text, "below") || strings.Contains(l.Text, "broke off") {
+		t.Errorf("have %s", l.Text)
+	}
+}
+
+// Numbers that aren't finite are left out of pictures.
+func TestPicturesOfWhatIsNot(t *testing.T) {
+	r := sample()
+	r.Weeks[2].Hours.P90, r.Season[1].Actual = math.Inf(1), new(float64)
+	*r.Season[1].Actual = math.Inf(1)
+	for _, p := range write(t, r, mail.Owner).Pictures {
+		if strings.Contains(p.Alt, "Inf") || len(p.PNG) == 0 {
+			t.Errorf("have %q, %d bytes", p.Alt, len(p.PNG))
+		}
+	}
+}
+
+// One of anything is one, not one of many.
+func TestLetterInTheSingular(t *testing.T) {
+	r := sample()
+	r.Weeks[1].DropOffs, r.Weeks[1].Hours, r.Weeks[1].Crew = spread(1), spread(1), &report.CrewWeek{Available: 134, Turnaround: spread(1)}
+	if l := write(t, r, mail.Owner); !strings.Contains(l.Text, "March 9: 1 drop-off (1 to 2), 1 hour of work (1 to 2); the crew has 134 hours, chance short 0 %, about 1 day until a new job is ready") {
+		t.Errorf("have %s", l.Text)
 	}
 }
 

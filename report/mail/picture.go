@@ -115,10 +115,13 @@ func orNaN(v *float64) float64 {
 	return *v
 }
 
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
+
+// least and most are of the finite values.
 func least(v []float64) float64 {
 	out := math.Inf(1)
 	for _, x := range v {
-		if !math.IsNaN(x) {
+		if finite(x) {
 			out = min(out, x)
 		}
 	}
@@ -128,7 +131,7 @@ func least(v []float64) float64 {
 func most(v []float64) float64 {
 	out := 0.0
 	for _, x := range v {
-		if !math.IsNaN(x) {
+		if finite(x) {
 			out = max(out, x)
 		}
 	}
@@ -203,14 +206,14 @@ func niceStep(top float64) float64 {
 	return max(1, 10*power)
 }
 
-// parts gives the stretches of steps at which every series has a value.
+// parts gives the stretches of steps at which every series has a finite value.
 func parts(series ...[]float64) [][2]int {
 	var out [][2]int
 	open := false
 	for i := range series[0] {
 		known := true
 		for _, s := range series {
-			known = known && !math.IsNaN(s[i]) && !math.IsInf(s[i], 0)
+			known = known && finite(s[i])
 		}
 		switch {
 		case known && !open:
@@ -278,7 +281,7 @@ func addPath(p *plot.Plot, xy plotter.XYs, name string, first bool, style draw.L
 func addBars(p *plot.Plot, values []float64, name string) {
 	first := true
 	for t, v := range values {
-		if math.IsNaN(v) {
+		if !finite(v) {
 			continue
 		}
 		x := float64(t)
