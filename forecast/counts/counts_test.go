@@ -51,13 +51,15 @@ func BenchmarkFit(b *testing.B) {
 
 // Many quantiles at once are those one by one.
 func TestQuantilesAtOnce(t *testing.T) {
-	shares := []float64{1e-9, .005, .01, .1, .1, .5, .9, .975, .995, .999999, 1}
-	for _, d := range []mixture{newMixture(3, .2, 20), newMixture(-2, .5, 2), newMixture(7, .3, 50), newMixture(1, 0, math.Inf(1)), newMixture(-40, 1, 1), newMixture(30, 1, 5)} {
-		out := make([]float64, len(shares))
-		d.Quantiles(out, shares)
-		for i, p := range shares {
-			if want := d.Quantile(p); out[i] != want {
-				t.Errorf("mean %g, share %v: want %v, have %v", d.mean, p, want, out[i])
+	for _, shares := range [][]float64{{1e-9, .005, .01, .1, .1, .5, .9, .975, .995, .999999, 1}, {.005, .5, .9, .96, .98, .995}} {
+		for _, d := range []mixture{newMixture(3, .2, 20), newMixture(-2, .5, 2), newMixture(7, .3, 50), newMixture(1, 0, math.Inf(1)), newMixture(-40, 1, 1), newMixture(30, 1, 5),
+			newMixture(math.Log(2000), .5, 1000)} { // some of whose parts have no chance that is a number at the least of them
+			out := make([]float64, len(shares))
+			d.Quantiles(out, shares)
+			for i, p := range shares {
+				if want := d.Quantile(p); out[i] != want {
+					t.Errorf("mean %g, share %v: want %v, have %v", d.mean, p, want, out[i])
+				}
 			}
 		}
 	}

@@ -65,19 +65,24 @@ func (m mixture) Quantiles(out, ps []float64) {
 	last := len(ps) - 1
 	k, top := m.Quantile(ps[0]), m.Quantile(ps[last])
 	out[0], out[last] = k, top
-	const far = 10_000 // counts from which on searching is faster
-	if top-k > far {
+	var chance, ratio [len(nodes)]float64 // of k by each part; Mu/(Size+Mu)
+	const (
+		far   = 10_000 // counts from which on searching is faster
+		least = 1e-290 // below it a part's chance has lost its digits, and can't grow again
+	)
+	count := top-k <= far
+	for i, d := range m.parts {
+		chance[i] = weights[i] * math.Exp(d.LogProb(k))
+		ratio[i] = d.Mu / (d.Size + d.Mu)
+		count = count && (chance[i] > least || d.Mu < k)
+	}
+	if !count {
 		for j := 1; j < last; j++ {
 			out[j] = m.Quantile(ps[j])
 		}
 		return
 	}
 	sum := m.CDF(k)
-	var chance, ratio [len(nodes)]float64 // of k by each part; Mu/(Size+Mu)
-	for i, d := range m.parts {
-		chance[i] = weights[i] * math.Exp(d.LogProb(k))
-		ratio[i] = d.Mu / (d.Size + d.Mu)
-	}
 	for j := 1; j < last; j++ {
 		for ; sum < ps[j] && k < top; k++ {
 			for i, d := range m.parts {

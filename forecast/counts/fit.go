@@ -72,7 +72,7 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	copy(q.y, s.Values)
 	for _, t := range blunders(s) {
 		q.y[t] = math.NaN()
-		f.warnings = append(f.warnings, fmt.Errorf("the %v that stand at %v don't fit any week near them and were left out", s.Values[t], s.At(t)))
+		f.warnings = append(f.warnings, fmt.Errorf("the %v in %s don't fit what came near them and were left out", s.Values[t], naming(s, t)))
 	}
 	f.beta = make([]float64, p)
 	if m.Shift > 0 {
@@ -125,9 +125,21 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	}
 	f.beta[0] = start
 	if float64(n) < s.Period && m.Usual == nil {
-		f.warnings = append(f.warnings, fmt.Errorf("need a year of records to know a season, have %d weeks: the range is wide", n))
+		need, unit := fmt.Sprintf("%.0f", math.Ceil(s.Period)), "steps"
+		if s.Step == forecast.Week {
+			need, unit = "a year", "weeks"
+		}
+		f.warnings = append(f.warnings, fmt.Errorf("need %s of records to know a season, have %d %s: the range is wide", need, n, unit))
 	}
 	return q
+}
+
+// naming names step t of s, a week by its first day.
+func naming(s forecast.Series, t int) string {
+	if s.Step == forecast.Week {
+		return "the week of " + s.At(t).Time().Format("January 2, 2006")
+	}
+	return fmt.Sprintf("step %d", t+1)
 }
 
 // choose finds the scales of greatest marginal likelihood times prior by

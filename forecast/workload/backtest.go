@@ -1,7 +1,7 @@
 package workload
 
 import (
-	"fmt"
+	"errors"
 	"math"
 	"math/rand/v2"
 
@@ -40,8 +40,9 @@ const ready = .97
 // Backtest forecasts weeks ahead from each of the Mondays in origins as it
 // would have been done then, with n paths, and sets the forecasts against what
 // the book holds by asOf. The simple rule beside them is the same week last
-// year. Origins run on all cores; each has its own random source made from
-// seed and the day.
+// year; weeks without one aren't scored. Origins run on all cores; each has its
+// own random source made from seed and the day. It returns an error if nothing
+// could be scored: that of an origin which couldn't be fitted, if there is one.
 func Backtest(m Model, b *Book, asOf forecast.Date, origins []forecast.Date, weeks, n int, seed uint64) (Result, error) {
 	now := b.Known(asOf)
 	hours := weekHours(b, now)
@@ -81,7 +82,7 @@ func Backtest(m Model, b *Book, asOf forecast.Date, origins []forecast.Date, wee
 	}
 	if len(res.DropOffs.Outcomes) == 0 {
 		if failed == nil {
-			failed = fmt.Errorf("need weeks of records after a past Monday to score, have none")
+			failed = errors.New("forecast: need weeks of records after a past Monday to score, have none")
 		}
 		return res, failed
 	}
@@ -90,7 +91,7 @@ func Backtest(m Model, b *Book, asOf forecast.Date, origins []forecast.Date, wee
 
 // add sets the paths from step at of the actual values against what came.
 func (r *Record) add(actual []float64, at int, paths forecast.Paths) {
-	if at < 0 {
+	if at < 0 || at >= len(actual) {
 		return
 	}
 	const lag = 52

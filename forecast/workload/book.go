@@ -18,6 +18,7 @@
 package workload
 
 import (
+	"fmt"
 	"math"
 	"slices"
 
@@ -68,11 +69,14 @@ type Past struct {
 
 // hoursBack is how far back a job's hours still count, and settled how long
 // ago it must have been dropped off for long and short ones to be alike
-// finished.
+// finished, where there are leastHours such jobs. From leastByDay drop-offs of
+// whole weeks on they tell how a week's divide among its days; before that, open
+// days do. The numbers are our own.
 const (
 	hoursBack  = 3 * 366
 	settled    = 60
 	leastHours = 30
+	leastByDay = 50
 )
 
 func weekdays(d forecast.Date) float64 {
@@ -103,7 +107,6 @@ func (b *Book) Known(asOf forecast.Date) Past {
 	n, _ := slices.BinarySearchFunc(b.Jobs, asOf, func(j Job, d forecast.Date) int { return int(j.DroppedOff - d) })
 	jobs := b.Jobs[:n]
 	if n == 0 {
-		p.Share = 0
 		return p
 	}
 	monday := asOf.Monday()
@@ -135,8 +138,12 @@ func (b *Book) Known(asOf forecast.Date) Past {
 		}
 	}
 	p.end(jobs[n-1].DroppedOff)
-	for d := monday; d < asOf && recent > 0; d++ {
-		p.Share += byDay[d-monday] / recent
+	for d := max(monday, jobs[0].DroppedOff); d < asOf; d++ { // what came before the records is not in
+		if recent < leastByDay {
+			p.Share += p.open(d) / p.usual
+		} else {
+			p.Share += byDay[d-monday] / recent
+		}
 	}
 	p.collectHours(jobs)
 	return p
@@ -164,9 +171,9 @@ func (p *Past) openDays(monday forecast.Date) float64 {
 func (p *Past) exposure(monday forecast.Date, _ int) float64 { return p.openDays(monday) / p.usual }
 
 // end decides where the records stop. If nothing has come for so long that at
-// the usual rate it would happen once in a thousand times, the silence is
-// taken for records that were not handed in, and the weeks it touches are
-// unobserved.
+// the usual rate it would happen once in a thousand times, were drop-offs twice
+// as clumped as chance makes them, the silence is taken for records that were
+// not handed in, and the weeks it touches are unobserved.
 func (p *Past) end(last forecast.Date) {
 	n := 0 // weeks until the records end
 	for n < len(p.Total.Values) && p.Total.At(n) <= last {
@@ -198,12 +205,15 @@ func (p *Past) end(last forecast.Date) {
 	p.Warning = append(p.Warning, &RecordsStop{Last: last, AsOf: p.AsOf})
 }
 
+// longDay is how people write a day.
+const longDay = "Monday, January 2, 2006"
+
 // RecordsStop warns that the records end long before the day that was asked
 // about.
 type RecordsStop struct{ Last, AsOf forecast.Date }
 
 func (e *RecordsStop) Error() string {
-	return "the records end on " + e.Last.String() + ", long before " + e.AsOf.String() + ": import newer ones"
+	return fmt.Sprintf("the records end on %s, long before %s: import newer ones", e.Last.Time().Format(longDay), e.AsOf.Time().Format(longDay))
 }
 
 func (p *Past) collectHours(jobs []Job) {

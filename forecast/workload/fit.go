@@ -112,29 +112,29 @@ func (m Model) Fit(p Past) (*Fit, error) {
 	if p.Total.Observed() == 0 && seen == 0 {
 		return nil, ErrNoRecords
 	}
-	make_ := m.Total
-	if make_ == nil {
-		make_ = Shifting
+	recipe := m.Total
+	if recipe == nil {
+		recipe = Shifting
 	}
-	model := make_(p)
+	model, past := recipe(p), p.Total.Like(p.Lasting(p.Total.Values))
 	f := &Fit{past: p, name: model.String(), warn: p.Warning}
 	var err error
-	if f.total, err = model.Fit(p.Total.Like(p.Lasting(p.Total.Values))); err != nil {
+	if f.total, err = model.Fit(past); err != nil {
 		// Too short for the model: the week in hand and the few before it.
 		f.total, err = fewWeeks(p, seen)
 		if err != nil {
 			return nil, err
 		}
 		f.name = "what the first weeks show"
-		f.warn = append(f.warn, fmt.Errorf("need 3 whole weeks of records to forecast, have %d: the range is a rough guess", p.Total.Observed()))
+		f.warn = append(f.warn, fmt.Errorf("need 3 whole weeks of records to forecast, have %d: the range is a rough guess", past.Observed()))
 	}
 	f.fitKinds()
 	return f, nil
 }
 
-// fewWeeks is a forecast from one or two weeks: a count model of the weeks as
-// they are, padded in front with unobserved ones and told of one more that was
-// like their mean.
+// fewWeeks is a forecast from one or two weeks, or from the week that has begun:
+// a count model of the weeks as they are, with three before them that were like
+// their mean.
 func fewWeeks(p Past, seen float64) (forecast.Fit, error) {
 	mean, n := 0.0, 0.0
 	for _, v := range p.Total.Values {
@@ -148,9 +148,8 @@ func fewWeeks(p Past, seen float64) (forecast.Fit, error) {
 	}
 	mean = math.Round(mean / n)
 	s := p.Total
-	values := append([]float64{mean, mean, mean}, s.Values...)
 	s.Start -= 3 * forecast.Week
-	s.Values = values
+	s.Values = append([]float64{mean, mean, mean}, s.Values...)
 	return counts.Model{Harmonics: -1}.Fit(s)
 }
 
@@ -259,7 +258,8 @@ type Futures struct {
 	Warnings []error
 }
 
-// Simulate draws n joint futures of so many weeks.
+// Simulate draws n joint futures of so many weeks. It panics if either is below
+// 1.
 func (f *Fit) Simulate(weeks, n int, rng *rand.Rand) Futures {
 	p := f.past
 	out := Futures{Kinds: p.Kinds, Model: f.name}

@@ -34,7 +34,7 @@ type Siblings struct {
 	AsOf  forecast.Date // of the newest lesson: nothing is borrowed for an earlier day
 	Total *counts.Usual
 	Kinds map[string]Sibling
-	Worth float64 // jobs that the shares below are worth
+	Worth float64 // jobs that the kinds' shares are worth
 }
 
 // Sibling is what shops of one sort have in common in one kind of job.
@@ -126,8 +126,8 @@ func Pool(lessons []Lesson) *Siblings {
 			if kl != nil {
 				share = kl.Jobs / jobs[i]
 				k.Hours = append(k.Hours, kl.Hours...)
-				if len(kl.Hours) == keptHours {
-					means = append(means, math.Log(mean(kl.Hours)))
+				if m := mean(kl.Hours); len(kl.Hours) == keptHours && m > 0 {
+					means = append(means, math.Log(m))
 				}
 				if kl.Season != nil {
 					seasons = append(seasons, *kl.Season)

@@ -415,3 +415,64 @@ func BenchmarkShop(b *testing.B) {
 		}
 	})
 }
+
+// In a shop's first weeks too few drop-offs are on record to tell how a week's
+// divide among its days: the open days that have passed tell what is still to
+// come. Four a day are twenty a week.
+func TestFirstWeeks(t *testing.T) {
+	for from := range forecast.Date(4) {
+		b := &Book{Kinds: []string{"a"}}
+		for day := from; day < 19; day++ {
+			for range int(4 * weekdays(monday+day)) {
+				b.Jobs = append(b.Jobs, Job{DroppedOff: monday + day, Hours: math.NaN()})
+			}
+		}
+		for asOf := from + 2; asOf <= 19; asOf++ {
+			fu := futures(t, b, monday+asOf, 3, 400)
+			for j := range 2 {
+				if mean := fu.Total.Dist(j).Mean(); mean < 7 || mean > 35 {
+					t.Errorf("records from day %d on, asked on day %d: week %d is expected to bring %.1f", from, asOf, j, mean)
+				}
+			}
+		}
+	}
+}
+
+// Where everything that is on record is over for good, or nothing was before the
+// day, that is said as it is.
+func TestNothingToGoBy(t *testing.T) {
+	b := invented(10, 2, 20, 8)
+	b.Events = []Event{{Name: "storm", From: monday - 80, Until: monday - 1, Effect: OneTime}}
+	fit, err := Model{}.Fit(b.Known(monday))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if w := fit.Simulate(1, 10, rand.New(rand.NewPCG(1, 1))).Warnings; len(w) == 0 || w[0].Error() != "need 3 whole weeks of records to forecast, have 0: the range is a rough guess" {
+		t.Errorf("have %v", w)
+	}
+	if _, err := Backtest(Model{}, b, monday, []forecast.Date{monday, monday + 70}, 4, 10, 1); err == nil {
+		t.Error("scored what hasn't come")
+	}
+}
+
+// A kind that takes no hours at its shops, such as a look for free, has a spread
+// of its means all the same.
+func TestSiblingsOfNoHours(t *testing.T) {
+	b := invented(60, 2, 20, 8)
+	for i := range b.Jobs {
+		if b.Jobs[i].Kind == 0 && b.Jobs[i].Ready > 0 {
+			b.Jobs[i].Hours = 0
+		}
+	}
+	fit, err := Model{}.Fit(b.Known(monday))
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := fit.Lesson()
+	if err != nil {
+		t.Fatal(err)
+	}
+	few := invented(5, 2, 20, 9)
+	few.Siblings = Pool([]Lesson{l, l})
+	futures(t, few, monday, 3, 50)
+}
