@@ -35,6 +35,7 @@ import (
 // one offset until another.
 type mutant struct {
 	file        string
+	text        []byte // the file's, as it was when the places were found
 	line        int
 	from, until int
 	was, is     string
@@ -65,7 +66,7 @@ func mutants(name string) ([]mutant, error) {
 	var all []mutant
 	put := func(from, until token.Pos, is string) {
 		a, b := files.Position(from), files.Position(until)
-		all = append(all, mutant{name, a.Line, a.Offset, b.Offset, string(text[a.Offset:b.Offset]), is})
+		all = append(all, mutant{name, text, a.Line, a.Offset, b.Offset, string(text[a.Offset:b.Offset]), is})
 	}
 	operator := func(at token.Pos, op token.Token) {
 		for _, is := range turned[op] {
@@ -110,12 +111,8 @@ const (
 
 // try runs the tests on a tree with the break in it.
 func (m mutant) try(pkg, dir string, args []string) (verdict, error) {
-	text, err := os.ReadFile(m.file)
-	if err != nil {
-		return 0, err
-	}
 	broken := filepath.Join(dir, "broken.go")
-	if err := os.WriteFile(broken, slices.Concat(text[:m.from], []byte(m.is), text[m.until:]), 0o600); err != nil {
+	if err := os.WriteFile(broken, slices.Concat(m.text[:m.from], []byte(m.is), m.text[m.until:]), 0o600); err != nil {
 		return 0, err
 	}
 	whole, err := filepath.Abs(m.file)
