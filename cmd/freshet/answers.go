@@ -293,21 +293,24 @@ whatever came in since.`,
 			if again != "" {
 				return a.reportAgain(c.Context(), again, out)
 			}
-			if send {
-				db, err := a.open(c.Context())
-				if err != nil {
-					return err
-				}
-				defer db.Close()
-				return a.sendNow(c, db)
-			}
-			return answer(a, c, func(d *desk.Desk, ask desk.Ask) (report.Report, []string, error) {
+			write := func(d *desk.Desk, ask desk.Ask) (report.Report, []string, error) {
 				r, err := d.Report(c.Context(), ask, built().Version)
 				if err == nil && out != "" {
 					err = writeFile(out, func(w io.Writer) error { return html.Write(w, r) })
 				}
 				return r, r.Warnings, err
-			}, func(r report.Report) error {
+			}
+			if send {
+				return a.atDesk(c, func(d *desk.Desk, ask desk.Ask) error {
+					if out != "" {
+						if _, _, err := write(d, ask); err != nil {
+							return err
+						}
+					}
+					return a.sendNow(c, d.Store)
+				})
+			}
+			return answer(a, c, write, func(r report.Report) error {
 				for _, line := range r.Headline {
 					fmt.Fprintln(a.out, line)
 				}
@@ -339,9 +342,11 @@ func writeFile(path string, write func(io.Writer) error) error {
 		err = e
 	}
 	if err == nil {
-		return os.Rename(temp, path)
+		err = os.Rename(temp, path)
 	}
-	os.Remove(temp)
+	if err != nil {
+		os.Remove(temp)
+	}
 	return err
 }
 

@@ -141,9 +141,12 @@ on, with its records; its area and its users have to be named again.`,
 					return err
 				}
 				found := map[string]bool{}
-				for _, shop := range args { // all of them, or none
+				for i, shop := range args { // all of them, or none
 					if slices.Contains(have, shop) {
 						return fmt.Errorf("the group has a shop %s already", shop)
+					}
+					if slices.Contains(args[:i], shop) {
+						return usage{fmt.Errorf("need each shop once, have %s twice", shop)}
 					}
 					if found[shop], err = g.Holds(ctx, shop); err != nil {
 						return err
@@ -275,8 +278,14 @@ of money. A new user needs a passphrase, in a file that you alone can read.`,
 					fmt.Fprintf(a.out, "%s is let in no more.\n", name)
 					return nil
 				}
-				if err := known(ctx, g, slices.Concat(owner, counter, out)); err != nil {
+				all := slices.Concat(owner, counter, out)
+				if err := known(ctx, g, all); err != nil {
 					return err
+				}
+				for i, shop := range all {
+					if slices.Contains(all[:i], shop) {
+						return usage{fmt.Errorf("--owner, --counter, --out: need each shop once, have %s twice", shop)}
+					}
 				}
 				if file != "" {
 					text, err := post.ReadPassword(file)

@@ -49,6 +49,8 @@ func TestGroup(t *testing.T) {
 		{"group add east west", done, "west is made"},
 		{"group add north East", failed, "small letters"},
 		{"group add north west", failed, "a shop west already"},
+		{"group add north north", misuse, "need each shop once, have north twice"},
+		{"group user pat --owner east --counter west,east", misuse, "need each shop once, have east twice"},
 		{"shop --shop east --name East", done, "East"},
 		{"shop --shop west --name West", done, "West"},
 		{"import --shop eats " + file, failed, `no shop "eats": did you mean east?`},

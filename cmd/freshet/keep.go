@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -90,15 +91,20 @@ Mended, it can be imported like any other file.`,
 
 // rejecting finds a batch, or the newest that has rejects and stands.
 func rejecting(ctx context.Context, db *store.Store, id int64) (store.Batch, error) {
-	batches, err := db.Batches(ctx, 1<<31)
+	batches, err := db.Batches(ctx, math.MaxInt32)
 	if err != nil {
 		return store.Batch{}, err
 	}
 	i := slices.IndexFunc(batches, func(b store.Batch) bool {
 		return id == b.ID || id == 0 && b.Rejected > 0 && b.Undone.IsZero()
 	})
-	if i < 0 {
+	switch {
+	case i < 0 && id != 0:
+		return store.Batch{}, fmt.Errorf("--batch: there is no import %d", id)
+	case i < 0:
 		return store.Batch{}, errors.New("need an import with rejected rows, have none")
+	case batches[i].Rejected == 0:
+		return store.Batch{}, fmt.Errorf("--batch: need an import with rejected rows, have %s without", batches[i].File)
 	}
 	return batches[i], nil
 }
@@ -129,7 +135,7 @@ get an apostrophe before them, so that a spreadsheet doesn't run them.`,
 					return err
 				}
 				if !a.json {
-					fmt.Fprintf(a.out, "%s: %d rows\n", filepath.ToSlash(path), rows[string(kind)])
+					fmt.Fprintf(a.out, "%s: %s\n", filepath.ToSlash(path), many(rows[string(kind)], "row"))
 				}
 			}
 			const notes = "notes"
@@ -143,7 +149,7 @@ get an apostrophe before them, so that a spreadsheet doesn't run them.`,
 			if a.json {
 				return a.writeJSON(map[string]any{"schema": 1, "folder": args[0], "rows": rows})
 			}
-			fmt.Fprintf(a.out, "%s: %d rows\n", filepath.ToSlash(path), rows[notes])
+			fmt.Fprintf(a.out, "%s: %s\n", filepath.ToSlash(path), many(rows[notes], "row"))
 			return nil
 		}}
 }
@@ -266,7 +272,7 @@ is 1 if anything is wrong, or if the last backup is more than a day old although
 				at := h.Backup.Format(time.RFC3339)
 				backedUp = &at
 				if age := a.now().Sub(h.Backup); age > oldBackup {
-					old := fmt.Sprintf("the last backup is of %s, %.0f hours ago", h.Backup.Format("2006-01-02 15:04 MST"), age.Hours())
+					old := fmt.Sprintf("the last backup is of %s, %s ago", h.Backup.Format("2006-01-02 15:04 MST"), report.Count(age.Hours(), "hour"))
 					if lock, err := store.Lock(db.Path()); errors.Is(err, store.ErrServed) {
 						faults = append(faults, old+", though 'freshet serve' should make one each night: what does it say?")
 					} else {
@@ -276,7 +282,7 @@ is 1 if anything is wrong, or if the last backup is more than a day old although
 						warnings = append(warnings, old)
 					}
 				} else {
-					fresh = fmt.Sprintf("; the last backup is %.0f hours old", age.Hours())
+					fresh = "; the last backup is " + report.Count(age.Hours(), "hour") + " old"
 				}
 			}
 			for _, w := range warnings {

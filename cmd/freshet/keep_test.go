@@ -3,6 +3,8 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
+	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -58,11 +60,22 @@ func TestKeeping(t *testing.T) {
 	}
 	step("1 added, 0 updated, 0 unchanged, 3 rejected", "import", mend)
 	step("1 row of drop-offs removed", "undo")
+	if status, _, _ := call(t, "rejects", "--out", dir); status != failed {
+		t.Errorf("written over a folder: %d", status)
+	}
+	if _, err := os.Stat(dir + ".part"); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("what could not be written is left behind: %v", err)
+	}
 
 	// All records, exported into another database, are the same.
 	step("drop-offs.csv: 6 rows", "export", filepath.Join(dir, "out"))
 	t.Setenv("FRESHET_DB", filepath.Join(dir, "other.db"))
 	step("6 added", "import", filepath.Join(dir, "out", "drop-offs.csv"))
+	for args, says := range map[string]string{"rejects --batch 99": "there is no import 99", "rejects --batch 1": "need an import with rejected rows, have drop-offs.csv without"} {
+		if status, _, errs := call(t, strings.Fields(args)...); status != failed || !strings.Contains(errs, says) {
+			t.Errorf("%s: want %q, have %d %s", args, says, status, errs)
+		}
+	}
 
 	// What is served can't be restored, nor served twice.
 	lock, err := store.Lock(db)

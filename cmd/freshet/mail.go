@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"log/slog"
@@ -174,6 +175,9 @@ func (a *app) week(c *cobra.Command, db *store.Store) *week.Week {
 // sendTest sends a test letter and says what the server answered.
 func (a *app) sendTest(ctx context.Context, w *week.Week) error {
 	said, err := w.Test(ctx)
+	if a.json {
+		return errors.Join(a.writeJSON(map[string]any{"schema": 1, "said": append([]string{}, said...)}), err)
+	}
 	for _, line := range said {
 		fmt.Fprintln(a.out, line)
 	}
@@ -204,7 +208,7 @@ func (a *app) sendNow(c *cobra.Command, db *store.Store) error {
 	if after, err := newest(); err != nil {
 		return err
 	} else if after == before {
-		fmt.Fprintln(a.out, "This week's letter was made before; 'freshet mail --again NUMBER' sends one once more.")
+		fmt.Fprintln(a.err, "note: This week's letter was made before; 'freshet mail --again NUMBER' sends one once more.")
 	}
 	if err := a.showMail(ctx, db); err != nil {
 		return err

@@ -11,6 +11,7 @@ import (
 	"mime/multipart"
 	"net"
 	"net/mail"
+	"os"
 	"path/filepath"
 	"strconv"
 	"strings"
@@ -147,7 +148,13 @@ func TestLetter(t *testing.T) {
 		"--host", "127.0.0.1", "--port", port, "--security", "none")
 	must("shop", "--name", "Quillback Bend RV Repair", "--zone", "America/Denver")
 	must("report", "--send", "--as-of", "2026-09-14")
-	must("report", "--send", "--as-of", "2026-09-14") // once is enough
+	page := filepath.Join(dir, "report.html")
+	if out := must("report", "--send", "--as-of", "2026-09-14", "--json", "--out", page); !json.Valid([]byte(out)) { // once is enough
+		t.Errorf("want JSON and nothing else, have %s", out)
+	}
+	if text, err := os.ReadFile(page); err != nil || !bytes.Contains(text, []byte("</html>")) {
+		t.Errorf("the page that was asked for with the letter: %v", err)
+	}
 	t.Run("in a browser", func(t *testing.T) { lookAtLetter(t, box.got["owner@quillback.example"][0]) })
 
 	owner, counter := box.got["owner@quillback.example"], box.got["counter@quillback.example"]

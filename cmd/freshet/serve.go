@@ -245,8 +245,20 @@ func (a *app) servePages(c *cobra.Command, w *week.Week, address string) error {
 	}
 	anew := &anew{wanted: make(chan struct{}, 1)}
 	var beat atomic.Int64 // when the week's work was last begun, in seconds since 1970
+	var invented atomic.Value
+	defer func() { // once the pages have let go of it
+		if dir, made := invented.Load().(string); made {
+			os.RemoveAll(dir)
+		}
+	}()
 	pages := web.New(web.Config{Store: db, Log: log, Now: a.now, Pretends: a.asOf != "", Anew: anew.want, Working: anew.busy.Load,
-		Demo: func(ctx context.Context) (*store.Store, error) { return a.inventedShop(c, ctx) },
+		Demo: func(ctx context.Context) (*store.Store, error) {
+			db, err := a.inventedShop(c, ctx)
+			if err == nil {
+				invented.Store(db.Folder())
+			}
+			return db, err
+		},
 		Test: func(ctx context.Context) error { _, err := w.Test(ctx); return err },
 		Beat: func() time.Time { return time.Unix(beat.Load(), 0) }})
 	defer pages.Close()
@@ -358,17 +370,15 @@ func (n *anew) run(ctx context.Context, do func(week.Wish)) {
 	}
 }
 
-// inventedShop makes the demo shop, its report in it, in a folder that goes
-// with the program.
+// inventedShop makes the demo shop, its report in it, in a folder of its own.
 func (a *app) inventedShop(c *cobra.Command, ctx context.Context) (*store.Store, error) {
 	dir, err := os.MkdirTemp("", "freshet-demo-")
 	if err != nil {
 		return nil, err
 	}
-	context.AfterFunc(c.Context(), func() { os.RemoveAll(dir) })
 	db, err := store.Open(ctx, filepath.Join(dir, "demo.db"))
 	if err != nil {
-		return nil, err
+		return nil, errors.Join(err, os.RemoveAll(dir))
 	}
 	if err = a.makeDemo(c, db); err == nil {
 		w := a.week(c, db)
@@ -378,7 +388,7 @@ func (a *app) inventedShop(c *cobra.Command, ctx context.Context) (*store.Store,
 		}
 	}
 	if err != nil {
-		return nil, errors.Join(err, db.Close())
+		return nil, errors.Join(err, db.Close(), os.RemoveAll(dir))
 	}
 	return db, nil
 }

@@ -11,6 +11,8 @@ import (
 	"runtime"
 	"strings"
 
+	"freshet/ingest/store"
+
 	"github.com/kardianos/service"
 	"github.com/spf13/cobra"
 )
@@ -52,14 +54,16 @@ type installed struct {
 	user                string // whose rights it has; "" is the system's own choice
 }
 
-// config says it to the system. All paths are whole ones: a service starts in a
-// folder of the system's.
+// config says it to the system. All paths are whole ones, as a service starts in
+// a folder of the system's; a group's address is none.
 func (i installed) config(system string) (*service.Config, error) {
 	c := &service.Config{Name: serviceName, DisplayName: "freshet", Description: "freshet: a repair shop's pages and its weekly letter",
 		Option: service.KeyValue{"SystemdScript": unit, "OnFailure": "restart", "OnFailureDelayDuration": restarts, "DelayedAutoStart": true}}
-	db, err := filepath.Abs(i.db)
-	if err != nil {
-		return nil, err
+	db, err := i.db, error(nil)
+	if !store.Shared(db) {
+		if db, err = filepath.Abs(db); err != nil {
+			return nil, err
+		}
 	}
 	c.Arguments = []string{"serve", "--db", db}
 	if i.backups != "" {

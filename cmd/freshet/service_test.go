@@ -93,6 +93,11 @@ func TestService(t *testing.T) {
 		t.Errorf("want a second install refused, have %d %s", status, errs)
 	}
 	step("no service any more", "remove")
+	step("is a service now", "install", "--db", "postgres://freshet@db.example.com/freshet")
+	if text, err := os.ReadFile(unitFile); err != nil || !strings.Contains(string(text), `"serve" "--db" "postgres://freshet@db.example.com/freshet"`) {
+		t.Errorf("want a group's address as it is, have %v\n%s", err, text)
+	}
+	step("no service any more", "remove")
 	if _, err := os.Stat(unitFile); !errors.Is(err, fs.ErrNotExist) {
 		t.Error("the unit is still there")
 	}

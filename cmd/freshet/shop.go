@@ -106,7 +106,7 @@ Thanksgiving, the day after it, and Christmas Day.`,
 				if set[l.Name] {
 					whose = "yours"
 				}
-				fmt.Fprintf(a.out, "%-18s %8.4g  %s  %s\n", l.Name, l.Of(policy), whose, l.Usage)
+				fmt.Fprintf(a.out, "%-18s %8s  %s  %s\n", l.Name, l.Text(policy), whose, l.Usage)
 			}
 			return nil
 		}}

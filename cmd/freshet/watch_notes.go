@@ -69,15 +69,15 @@ func (s *saying) keep(ctx context.Context, d *desk.Desk, w desk.Watch, now time.
 		return err
 	}
 	n := desk.Note{Because: s.because, OneTime: s.oneTime, On: w.AsOf, Who: teller}
-	for name, day := range map[string]struct {
-		text string
-		into *forecast.Date
-	}{"from": {s.from, &n.From}, "until": {s.until, &n.Until}} {
+	for _, day := range []struct {
+		flag, text string
+		into       *forecast.Date
+	}{{"from", s.from, &n.From}, {"until", s.until, &n.Until}} {
 		if day.text == "" {
 			continue
 		}
 		if *day.into, err = forecast.ParseDate(day.text); err != nil {
-			return usage{fmt.Errorf("--%s: need a day as YYYY-MM-DD, have %q", name, day.text)}
+			return usage{fmt.Errorf("--%s: need a day as YYYY-MM-DD, have %q", day.flag, day.text)}
 		}
 	}
 	return d.Store.KeepNote(ctx, a.Noted(n, now))

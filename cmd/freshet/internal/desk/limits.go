@@ -3,6 +3,7 @@ package desk
 import (
 	"context"
 	"fmt"
+	"math"
 	"strconv"
 
 	"freshet/capacity"
@@ -65,18 +66,22 @@ const limits = "capacity."
 // Check reports a value that the limit can't take.
 func (l Limit) Check(v float64) error {
 	if !(v >= l.Min && v <= l.Max) || l.whole != nil && v != float64(int(v)) {
-		return fmt.Errorf("--%s: need %s from %v to %v, have %v", l.Name, l.Number(), l.Min, l.Max, v)
+		return fmt.Errorf("--%s: need %s, have %s", l.Name, l.Needs(), inDigits(v))
 	}
 	return nil
 }
 
-// Number says what sort of number it takes.
-func (l Limit) Number() string {
+// Needs says which numbers it takes: a whole number from 0 to 52.
+func (l Limit) Needs() string {
+	sort := "a number"
 	if l.whole != nil {
-		return "a whole number"
+		sort = "a whole number"
 	}
-	return "a number"
+	return fmt.Sprintf("%s from %s to %s", sort, inDigits(l.Min), inDigits(l.Max))
 }
+
+// inDigits writes a number as people do, a million with all of its zeros.
+func inDigits(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
 
 // Of gives the limit's value in a policy, as owners say it.
 func (l Limit) Of(p capacity.Policy) float64 {
@@ -84,10 +89,13 @@ func (l Limit) Of(p capacity.Policy) float64 {
 	case l.whole != nil:
 		return float64(*l.whole(&p))
 	case l.percent:
-		return 100 * *l.field(&p)
+		return math.Round(1e12**l.field(&p)) / 1e10 // 29 %, and not 28.999999999999996
 	}
 	return *l.field(&p)
 }
+
+// Text writes the limit's value in a policy.
+func (l Limit) Text(p capacity.Policy) string { return inDigits(l.Of(p)) }
 
 func (l Limit) put(p *capacity.Policy, v float64) {
 	switch {

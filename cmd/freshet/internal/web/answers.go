@@ -35,9 +35,11 @@ type state struct {
 	turn    int
 }
 
+// answered is an answer, or what it needs that isn't on record.
 type answered struct {
 	state
 	value any
+	lacks error
 }
 
 // forget has them all made anew: something was changed that they may hang on.
@@ -84,27 +86,25 @@ func answerOf[T any](ctx context.Context, s *Server, db *store.Store, q question
 	if err != nil {
 		return v, err
 	}
-	kept := func() (v T, ok bool) {
+	kept := func() (k answered, ok bool) {
 		a.mu.Lock()
 		defer a.mu.Unlock()
-		k, ok := a.made[asking{db, q.what}]
-		if !ok || !older && k.state != now {
-			return v, false
-		}
-		return k.value.(T), true
+		k, ok = a.made[asking{db, q.what}]
+		return k, ok && (k.state == now || older && k.lacks == nil)
 	}
-	if v, ok := kept(); ok {
-		return v, nil
+	if k, ok := kept(); ok {
+		return k.value.(T), k.lacks
 	}
 	if !q.quick {
 		a.making.Lock()
 		defer a.making.Unlock()
-		if v, ok := kept(); ok { // made while this one waited for its turn
-			return v, nil
+		if k, ok := kept(); ok { // made while this one waited for its turn
+			return k.value.(T), k.lacks
 		}
 	}
 	// A reader who goes away doesn't stop it: the next one asks the same.
-	if v, err = q.make(context.WithoutCancel(ctx), &desk.Desk{Store: db}, desk.Ask{AsOf: now.day, Weeks: q.weeks, Seed: desk.Seed(now.day)}); err != nil {
+	v, err = q.make(context.WithoutCancel(ctx), &desk.Desk{Store: db}, desk.Ask{AsOf: now.day, Weeks: q.weeks, Seed: desk.Seed(now.day)})
+	if _, lacks := need(err); err != nil && !lacks {
 		return v, err
 	}
 	a.mu.Lock()
@@ -112,11 +112,11 @@ func answerOf[T any](ctx context.Context, s *Server, db *store.Store, q question
 	if len(a.made) >= mostAnswers || a.made == nil {
 		a.made = map[asking]answered{}
 	}
-	a.made[asking{db, q.what}] = answered{now, v}
+	a.made[asking{db, q.what}] = answered{now, v, err}
 	if !q.quick {
 		a.fits++
 	}
-	return v, nil
+	return v, err
 }
 
 // state gives what answers about a shop hang on now.

@@ -3,6 +3,7 @@ package web
 import (
 	"bytes"
 	"context"
+	"errors"
 	"net/http"
 	"net/url"
 	"strings"
@@ -186,6 +187,26 @@ func TestAnswersAreKept(t *testing.T) {
 	if err := <-ended; err != nil {
 		t.Error(err)
 	}
+
+	// What the records lack is found once, and found again after a change; what
+	// else went wrong is tried again.
+	looked := 0
+	lacks := func(err error, want int) {
+		t.Helper()
+		q := question[int]{"lacks " + err.Error(), 1, false, func(context.Context, *desk.Desk, desk.Ask) (int, error) { looked++; return 0, err }}
+		looked = 0
+		for range 2 {
+			if _, have := answer(t.Context(), s.Server, q); !errors.Is(have, err) {
+				t.Errorf("want %v, have %v", err, have)
+			}
+		}
+		s.answers.forget()
+		if _, have := answer(busy, s.Server, q); !errors.Is(have, err) || looked != want {
+			t.Errorf("%v: want it looked for %d times, have %d, %v", err, want, looked, have)
+		}
+	}
+	lacks(desk.ErrNoCrew, 2)
+	lacks(errors.New("the disk is gone"), 3)
 }
 
 // How long each page takes once what it asks is answered.

@@ -55,12 +55,12 @@ var secrecies = []choice{{Value: string(post.StartTLS), Words: "encrypted (port 
 type limitField struct {
 	fieldText
 	Name  string
-	Value float64
+	Value string
 	Usual bool // the owner has said nothing
 }
 
 // limitFields puts the costs and limits under headings, each once.
-func limitFields(value func(desk.Limit) (v float64, set bool)) (out []limitGroup) {
+func limitFields(value func(desk.Limit) (text string, set bool)) (out []limitGroup) {
 	for _, g := range []struct {
 		heading string
 		names   []string
@@ -71,8 +71,8 @@ func limitFields(value func(desk.Limit) (v float64, set bool)) (out []limitGroup
 		group := limitGroup{Heading: g.heading}
 		for _, l := range desk.Limits() {
 			if slices.Contains(g.names, l.Name) {
-				v, set := value(l)
-				group.Fields = append(group.Fields, limitField{limitTexts[l.Name], l.Name, v, !set})
+				text, set := value(l)
+				group.Fields = append(group.Fields, limitField{limitTexts[l.Name], l.Name, text, !set})
 			}
 		}
 		out = append(out, group)

@@ -1,8 +1,11 @@
 package web
 
 import (
+	"bytes"
 	"encoding/json"
+	"io"
 	"log/slog"
+	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -302,5 +305,41 @@ func TestGroupPage(t *testing.T) {
 	s.cookie = ""
 	if w := s.post("/login", "/login", url.Values{"name": {"sam"}, "passphrase": {"another four words"}}); w.Code != http.StatusUnauthorized {
 		t.Errorf("a wrong passphrase: %d", w.Code)
+	}
+}
+
+// Who took a file in is the user, by name: an owner may be one of several.
+func TestWhoTookAFileIn(t *testing.T) {
+	s := openGroup(t)
+	s.logIn("pat")
+	s.choose("east")
+	var b bytes.Buffer
+	m := multipart.NewWriter(&b)
+	m.WriteField("token", tokenField.FindStringSubmatch(s.ask("GET", "/records", nil).Body.String())[1])
+	f, err := m.CreateFormFile("file", "more.csv")
+	if err != nil {
+		t.Fatal(err)
+	}
+	io.WriteString(f, "ro_number,dropped_off\n78,2026-11-20\n")
+	m.Close()
+	r := httptest.NewRequest("POST", "http://127.0.0.1:8137/import", &b)
+	r.Header.Set("Content-Type", m.FormDataContentType())
+	r.AddCookie(&http.Cookie{Name: "freshet", Value: s.cookie})
+	w := httptest.NewRecorder()
+	s.ServeHTTP(w, r)
+	at := w.Header().Get("Location")
+	if w := s.post("/records", at, url.Values{"column.0": {"ro_number"}, "column.1": {"dropped_off"}}); w.Code != http.StatusSeeOther {
+		t.Fatalf("have %d %s", w.Code, w.Body)
+	}
+	for strings.Contains(s.ask("GET", at, nil).Body.String(), "being taken in") && t.Context().Err() == nil {
+		time.Sleep(10 * time.Millisecond)
+	}
+	db, err := s.g.Open(t.Context(), "east")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if all, err := db.Changes(t.Context(), 1); err != nil || len(all) != 1 || all[0].Who != "pat" || !strings.Contains(all[0].What, "took in more.csv") {
+		t.Errorf("want it pat's, have %+v, %v", all, err)
 	}
 }

@@ -10,12 +10,14 @@ import (
 	"io"
 	"net/http"
 	"os"
+	"slices"
 	"strconv"
 	"strings"
 	"sync/atomic"
 	"time"
 	"unicode"
 
+	"freshet/cmd/freshet/internal/desk"
 	"freshet/cmd/freshet/internal/week"
 	"freshet/forecast"
 	"freshet/ingest"
@@ -51,8 +53,8 @@ func (h *handedIn) drop() {
 	os.Remove(h.file.Name())
 }
 
-// handIn keeps an uploaded file beside the database until it is taken in, and
-// goes on to the page on its columns.
+// handIn keeps an uploaded file in the system's folder for such until it is
+// taken in, and goes on to the page on its columns.
 func (s *Server) handIn(w http.ResponseWriter, r *http.Request) error {
 	up, header, err := r.FormFile("file")
 	if err != nil {
@@ -62,14 +64,15 @@ func (s *Server) handIn(w http.ResponseWriter, r *http.Request) error {
 	if header.Size == 0 {
 		return problem{http.StatusBadRequest, "This file is empty."}
 	}
+	zone, err := (&desk.Desk{Store: s.Store}).Zone(r.Context())
+	if err != nil {
+		return err
+	}
 	f, err := os.CreateTemp("", "freshet-file-")
 	if err != nil {
 		return err
 	}
-	h := &handedIn{file: f, at: s.Now(), hand: store.HandIn{Name: plainName(header.Filename), File: f, Size: header.Size}}
-	if k := r.FormValue("as"); k != "" {
-		h.hand.As = ingest.RowKind(k)
-	}
+	h := &handedIn{file: f, at: s.Now(), hand: store.HandIn{Name: plainName(header.Filename), File: f, Size: header.Size, Zone: zone}}
 	if _, err := io.Copy(f, up); err != nil {
 		h.drop()
 		return err
@@ -77,24 +80,39 @@ func (s *Server) handIn(w http.ResponseWriter, r *http.Request) error {
 	var id [16]byte
 	rand.Read(id[:])
 	h.id = hex.EncodeToString(id[:])
-	s.mu.Lock()
-	for id, old := range s.handedIn {
-		if s.Now().Sub(old.at) > handedInFor && (!old.taking || old.ended) {
-			old.drop()
-			delete(s.handedIn, id)
-		}
-	}
-	full := len(s.handedIn) >= mostHandedIn
-	if !full {
-		s.handedIn[h.id] = h
-	}
-	s.mu.Unlock()
-	if full {
+	if !s.makeRoom(h) {
 		h.drop()
 		return problem{http.StatusTooManyRequests, "Too many files are on their way in. Finish or cancel one first."}
 	}
 	http.Redirect(w, r, "/import/"+h.id, http.StatusSeeOther)
 	return nil
+}
+
+// makeRoom puts a file among those on their way in, unless these are too many.
+// Files that nobody came back to for an hour go, and of those that are in
+// already, whose pages still say so, the oldest.
+func (s *Server) makeRoom(h *handedIn) bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	var ended []*handedIn
+	for id, old := range s.handedIn {
+		switch {
+		case s.Now().Sub(old.at) > handedInFor && (!old.taking || old.ended):
+			old.drop()
+			delete(s.handedIn, id)
+		case old.ended:
+			ended = append(ended, old)
+		}
+	}
+	slices.SortFunc(ended, func(a, b *handedIn) int { return a.at.Compare(b.at) })
+	for ; len(s.handedIn) >= mostHandedIn && len(ended) > 0; ended = ended[1:] {
+		delete(s.handedIn, ended[0].id)
+	}
+	if len(s.handedIn) >= mostHandedIn {
+		return false
+	}
+	s.handedIn[h.id] = h
+	return true
 }
 
 // plainName gives a file's name without folders and what can't be printed.
@@ -243,7 +261,7 @@ func (s *Server) confirm(w http.ResponseWriter, r *http.Request) error {
 	hand := h.hand
 	s.mu.Unlock()
 	if r.PostFormValue("again") != "" {
-		hand = store.HandIn{Name: hand.Name, File: hand.File, Size: hand.Size, Sheet: r.PostFormValue("sheet")}
+		hand = store.HandIn{Name: hand.Name, File: hand.File, Size: hand.Size, Zone: hand.Zone, Sheet: r.PostFormValue("sheet")}
 		if hand.As, err = ingest.ParseRowKind(r.PostFormValue("as")); err != nil {
 			return problem{http.StatusBadRequest, "Say what the rows are."}
 		}
@@ -288,7 +306,7 @@ func (s *Server) confirm(w http.ResponseWriter, r *http.Request) error {
 		}
 		return s.showMapping(w, r, h, "Say below which number of a date is the day.")
 	}
-	who, err := s.role(r)
+	who, err := s.who(r)
 	if err != nil {
 		return err
 	}
@@ -305,10 +323,10 @@ func (s *Server) confirm(w http.ResponseWriter, r *http.Request) error {
 }
 
 // takeIn takes a file in, tells how far it is, and has the report made anew.
-func (s *Server) takeIn(ctx context.Context, h *handedIn, hand store.HandIn, latest forecast.Date, who role) {
+func (s *Server) takeIn(ctx context.Context, h *handedIn, hand store.HandIn, latest forecast.Date, who string) {
 	taken, err := s.Store.TakeIn(ctx, hand, latest, s.Now(), func(n int) { h.rows.Store(int64(n)) })
 	if err == nil {
-		err = s.Store.Note(context.WithoutCancel(ctx), store.Change{At: s.Now(), Who: who.String(),
+		err = s.Store.Note(context.WithoutCancel(ctx), store.Change{At: s.Now(), Who: who,
 			What: fmt.Sprintf("took in %s: %d added, %d updated, %d rejected", hand.Name, taken.Added, taken.Updated, taken.Rejected)})
 		s.Anew()
 	}

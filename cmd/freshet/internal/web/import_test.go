@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"freshet/cmd/freshet/internal/desk"
 )
 
 // says tells whether an answer has a status and some words.
@@ -165,5 +167,37 @@ func TestPlainName(t *testing.T) {
 		if have := plainName(name); have != want {
 			t.Errorf("%q: want %q, have %q", name, want, have)
 		}
+	}
+}
+
+// A file that has come in is in nobody's way: of those that were handed in
+// within an hour only the ones that still wait, or are under way, count.
+func TestManyFilesInAnHour(t *testing.T) {
+	s := open(t)
+	for i := range 2 * mostHandedIn {
+		w := s.upload("a.csv", fmt.Sprintf("ro_number,dropped_off\n%d,2026-11-02\n", i))
+		at := w.Header().Get("Location")
+		if w.Code != http.StatusOK || s.post(at, url.Values{"column.0": {"ro_number"}, "column.1": {"dropped_off"}}).Code != 303 {
+			t.Fatalf("file %d: have %d %s", i+1, w.Code, w.Body)
+		}
+		if page := s.taken(at); !strings.Contains(page, "of which 1 added") {
+			t.Fatalf("file %d: have %s", i+1, page)
+		}
+	}
+}
+
+// A calendar's instants are days of the shop's zone, also where a person looks
+// at the file anew: 2 in the morning in London is the evening before in Denver.
+func TestCalendarInTheShopsZone(t *testing.T) {
+	s := open(t)
+	if err := s.db.Set(t.Context(), desk.SettingZone, "America/Denver"); err != nil {
+		t.Fatal(err)
+	}
+	at := s.upload("shop.ics", "BEGIN:VCALENDAR\r\nVERSION:2.0\r\nBEGIN:VEVENT\r\nUID:1\r\nDTSTAMP:20261101T000000Z\r\nDTSTART:20261210T020000Z\r\nDTEND:20261210T030000Z\r\nSUMMARY:shop\r\nEND:VEVENT\r\nEND:VCALENDAR\r\n").Header().Get("Location")
+	if !says(s.get(at), 200, "2026-12-09") {
+		t.Errorf("want the day before, have %s", s.get(at).Body)
+	}
+	if w := s.post(at, url.Values{"again": {"yes"}, "as": {"time-off"}}); w.Code != 303 || !says(s.get(at), 200, "2026-12-09") {
+		t.Errorf("looked at anew: want the day before, have %d %s", w.Code, s.get(at).Body)
 	}
 }

@@ -64,8 +64,8 @@ type view struct {
 	page
 	Shop    string
 	Zone    *time.Location // the shop's: times are shown in it
-	Group   bool           // the shop is one of a group, and these are the group\'s pages
-	Shared  bool           // the shop is in a group\'s database
+	Group   bool           // the shop is one of a group, and these are the group's pages
+	Shared  bool           // the shop is in a group's database
 	Here    string         // path
 	Nav     []navigation
 	Token   string
@@ -228,8 +228,8 @@ func (s *Server) latest(ctx context.Context, is role) (html.Page, bool, error) {
 	if err != nil || id == 0 {
 		return html.Page{}, false, err
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s.draw.Lock()
+	defer s.draw.Unlock()
 	key := drawing{db, is >= owner}
 	if d, ok := s.drawn[key]; ok && d.run == id {
 		return d.page, true, nil

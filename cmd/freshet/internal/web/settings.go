@@ -89,7 +89,7 @@ func (s *Server) settings(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data.Limits = limitFields(func(l desk.Limit) (float64, bool) { return l.Of(policy), set[l.Name] })
+	data.Limits = limitFields(func(l desk.Limit) (string, bool) { return l.Text(policy), set[l.Name] })
 	for _, m := range post.Settings {
 		v, err := db.Setting(ctx, m.Key(), m.Usual)
 		if err != nil {
@@ -207,13 +207,20 @@ func (s *Server) setShop(w http.ResponseWriter, r *http.Request) error {
 	return s.back(w, r, "/settings", "saved")
 }
 
-// setLimits keeps the owner's costs and limits that were changed.
+// setLimits keeps the owner's costs and limits that were changed, once all are
+// seen to be good.
 func (s *Server) setLimits(w http.ResponseWriter, r *http.Request) error {
 	d := &desk.Desk{Store: s.Store}
 	policy, _, err := d.Policy(r.Context())
 	if err != nil {
 		return err
 	}
+	type value struct {
+		of   desk.Limit
+		v    float64
+		text string
+	}
+	var changed []value
 	for _, l := range desk.Limits() {
 		text := strings.TrimSpace(r.PostFormValue(l.Name))
 		if text == "" {
@@ -221,15 +228,17 @@ func (s *Server) setLimits(w http.ResponseWriter, r *http.Request) error {
 		}
 		v, err := strconv.ParseFloat(text, 64)
 		if err != nil || l.Check(v) != nil {
-			return problem{http.StatusUnprocessableEntity, fmt.Sprintf("%s: need %s from %v to %v %s, have %q.", limitTexts[l.Name].Label, l.Number(), l.Min, l.Max, limitTexts[l.Name].Unit, text)}
+			return problem{http.StatusUnprocessableEntity, fmt.Sprintf("%s: need %s %s, have %q.", limitTexts[l.Name].Label, l.Needs(), limitTexts[l.Name].Unit, text)}
 		}
-		if v == l.Of(policy) {
-			continue
+		if v != l.Of(policy) {
+			changed = append(changed, value{l, v, text})
 		}
-		if err := d.SetLimit(r.Context(), l, v); err != nil {
+	}
+	for _, c := range changed {
+		if err := d.SetLimit(r.Context(), c.of, c.v); err != nil {
 			return err
 		}
-		if err := s.note(r, "set “%s” to %v %s", limitTexts[l.Name].Label, v, limitTexts[l.Name].Unit); err != nil {
+		if err := s.note(r, "set “%s” to %s %s", limitTexts[c.of.Name].Label, c.text, limitTexts[c.of.Name].Unit); err != nil {
 			return err
 		}
 	}
@@ -347,7 +356,11 @@ func (s *Server) setAccess(w http.ResponseWriter, r *http.Request) error {
 			return problem{http.StatusUnprocessableEntity, fmt.Sprintf("%q is no name of a machine: need one such as frontdesk or frontdesk.local.", h)}
 		}
 	}
-	for as, h := range hashes {
+	for _, as := range []role{owner, counter} {
+		h, set := hashes[as]
+		if !set {
+			continue
+		}
 		if err := s.Store.SetPassphrase(ctx, as.String(), h, s.Now()); err != nil {
 			return err
 		}
@@ -364,18 +377,21 @@ func (s *Server) setAccess(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
-	for name, v := range map[string]string{SettingNetwork: network, settingHosts: strings.Join(hosts, " ")} {
-		have, err := s.Store.Setting(ctx, name, "")
+	names := strings.Join(hosts, " ")
+	for _, x := range []struct{ name, v, did string }{
+		{SettingNetwork, network, map[string]string{"yes": "let other machines on the network open the pages", "": "let this machine alone open the pages"}[network]},
+		{settingHosts, names, "set other names of this machine to " + cmp.Or(names, "nothing")}} {
+		have, err := s.Store.Setting(ctx, x.name, "")
 		if err != nil {
 			return err
 		}
-		if v == have {
+		if x.v == have {
 			continue
 		}
-		if err := s.Store.Set(ctx, name, v); err != nil {
+		if err := s.Store.Set(ctx, x.name, x.v); err != nil {
 			return err
 		}
-		if err := s.note(r, "set %s to %q", name, v); err != nil {
+		if err := s.note(r, "%s", x.did); err != nil {
 			return err
 		}
 	}

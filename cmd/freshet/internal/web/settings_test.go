@@ -36,6 +36,7 @@ func TestSettingsRefused(t *testing.T) {
 		{"/settings/shop", shop("open.mon", ""), 422, "The shop has to be open on at least one day."},
 		{"/settings/shop", shop("open.mon", "lots"), 422, "The shop has to be open on at least one day."},
 		{"/settings/limits", url.Values{"overtime-premium": {"-1"}}, 422, `have "-1"`},
+		{"/settings/limits", url.Values{"chance-limit": {"30"}, "hire-cost": {"2e6"}}, 422, `need a number from 0 to 1000000 dollars, have "2e6"`},
 		{"/settings/mail", url.Values{"to": {"nobody"}}, 422, "nobody"},
 		{"/settings/mail", url.Values{"to": {"a@example.com"}, "from": {"b@example.com"}, "host": {"smtp.example.com"}, "port": {"70000"}, "security": {"starttls"}}, 422, "70000"},
 		{"/settings/access", url.Values{"owner": {"short"}, "owner.again": {"short"}}, 422, "15"},

@@ -1,9 +1,9 @@
 // Package web serves the shop's pages.
 //
-// Pages show what the last run computed; nothing is fitted inside a request.
-// Handlers return errors, and a page is rendered whole before its first byte
-// is sent, so that an error is a clean page. Imported text reaches a page
-// through html/template alone.
+// Pages show what the last run kept, or ask the desk, whose answers are kept
+// until records, settings or the day change. Handlers return errors, and a page
+// is rendered whole before its first byte is sent, so that an error is a clean
+// page. Imported text reaches a page through html/template alone.
 //
 // The package refuses other hosts than the ones it was told (a page of another
 // site can't reach it through a made-up name), scripts other than its own, a
@@ -67,10 +67,11 @@ type Server struct {
 	key      [32]byte      // of form tokens; forms of an earlier start are void
 	hashing  chan struct{} // passphrases that are looked at, at most 2: each takes 19 MiB
 
-	mu       sync.Mutex
+	mu       sync.Mutex // of what each page asks, so that nothing slow is done under it
 	demo     demoShop
 	handedIn map[string]*handedIn
 
+	draw    sync.Mutex // one report is read and drawn at a time
 	drawn   map[drawing]drawn
 	answers answers
 	trying  sync.Mutex // a what-if that is being worked out
