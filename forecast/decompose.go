@@ -48,7 +48,7 @@ func Decompose(s Series, multiplicative bool) (Decomposition, error) {
 	}
 
 	full := s.Fill()
-	trend := movingSeason(full, m)
+	trend := MovingMean(full, m)
 	figure := make([]float64, m)
 	bridged, total := 0, 0.0
 	for k := range figure {
@@ -89,10 +89,11 @@ func Decompose(s Series, multiplicative bool) (Decomposition, error) {
 // makes it. It shares the values.
 func (d Decomposition) Figure() []float64 { return d.Seasonal.Values[:d.Seasonal.Lag()] }
 
-// movingSeason is the centred moving average of v over m steps, NaN where its
-// window leaves v. Each window is summed afresh: a running sum would carry
-// the rounding of one huge value to the end.
-func movingSeason(v []float64, m int) []float64 {
+// MovingMean gives the centred moving average of v over m steps (2 x m with half
+// weights at both ends if m is even), NaN where its window leaves v. Each window
+// is summed afresh: a running sum would carry the rounding of one huge value to
+// the end.
+func MovingMean(v []float64, m int) []float64 {
 	out := make([]float64, len(v))
 	half := m / 2
 	for t := range out {

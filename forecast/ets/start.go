@@ -1,6 +1,10 @@
 package ets
 
-import "math"
+import (
+	"math"
+
+	"freshet/forecast"
+)
 
 // roughStart gives a starting state by plain means, as HKOS section 2.6.1 do:
 // seasonals for a season of lag steps by classical decomposition, then a line
@@ -65,20 +69,16 @@ func (st state) centred(m Model) state {
 // ratio to) a centred moving average, or where the history is too short for
 // every place to have one, from a straight line.
 func roughSeason(y []float64, lag int, times bool) []float64 {
-	trend := movingAverage(y, lag)
-	if len(trend) < lag {
-		trend = nil
-	}
+	trend := forecast.MovingMean(y, lag)
+	short := len(y)-lag/2*2 < lag
 	a, b := line(y)
 	sum, count := make([]float64, lag), make([]float64, lag)
 	for t, v := range y {
-		level := a + b*float64(t+1)
-		if trend != nil {
-			i := t - lag/2
-			if i < 0 || i >= len(trend) {
-				continue
-			}
-			level = trend[i]
+		level := trend[t]
+		if short {
+			level = a + b*float64(t+1)
+		} else if math.IsNaN(level) {
+			continue
 		}
 		if times {
 			sum[t%lag] += v / level
@@ -100,23 +100,6 @@ func roughSeason(y []float64, lag int, times bool) []float64 {
 		}
 	}
 	return sum
-}
-
-// movingAverage gives the centred average over lag steps (2 x lag with half
-// weights if lag is even) from step lag/2 on.
-func movingAverage(y []float64, lag int) []float64 {
-	var out []float64
-	for t := lag / 2; t+lag/2 < len(y); t++ {
-		sum := 0.
-		for _, v := range y[t-lag/2 : t+lag/2+1] {
-			sum += v
-		}
-		if lag%2 == 0 {
-			sum -= (y[t-lag/2] + y[t+lag/2]) / 2
-		}
-		out = append(out, sum/float64(lag))
-	}
-	return out
 }
 
 // line gives the least-squares line a + b t through y, t from 1.

@@ -66,7 +66,8 @@ const (
 
 // Bound judges step t of weekly counts by the ones before it. Unobserved
 // values (NaN) don't count. It gives an error if the history is shorter than
-// the years asked for, or holds nothing to go by.
+// the years asked for, or holds nothing to go by. It panics if s has no step t,
+// or a year of it no room for so many Levels.
 func (f Farrington) Bound(s forecast.Series, t int) (Bound, error) {
 	if t < 0 || t >= s.Len() {
 		panic(fmt.Sprintf("watch: need a step from 0 to %d, have %d", s.Len()-1, t))

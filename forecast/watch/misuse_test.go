@@ -47,4 +47,9 @@ func TestScanOfTheUsual(t *testing.T) {
 	if p := (Scan{K: 3, Window: 10, Span: 365}).Naus(0); p != 0 {
 		t.Errorf("nothing ever comes: want 0, have %v", p)
 	}
+	for rate := .01; rate < 2; rate *= 1.1 {
+		if p := (Scan{K: 3, Window: 10, Span: 365}).Alm(rate); !(p >= 0 && p <= 1) {
+			t.Errorf("at %.2g a day: want a chance, have %v", rate, p)
+		}
+	}
 }

@@ -16,7 +16,7 @@ import (
 // (Crowder 1987; Brook and Evans 1972), here by Gauss-Legendre nodes; those of
 // counts a Markov chain, exactly.
 
-// normal nodes: more change the sixth digit of no table that we know.
+// How many nodes: more change the sixth digit of no table that we know.
 const (
 	cusumNodes = 60
 	ewmaNodes  = 80
@@ -152,8 +152,8 @@ func chain(n int, row func(i int, to []float64), start func(to []float64)) float
 		one.SetVec(i, 1)
 	}
 	var l mat.VecDense
-	// Ill-conditioned only where the chain hardly ever leaves: the length is
-	// then huge, and told so.
+	// The error is of an ill-conditioned system, which it is only where the
+	// chain hardly ever leaves: the length is then huge, as it comes out.
 	_ = l.SolveVec(a, one)
 	first := make([]float64, n)
 	start(first)

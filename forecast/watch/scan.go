@@ -51,6 +51,9 @@ func (s Scan) Naus(rate float64) float64 {
 func (s Scan) Alm(rate float64) float64 {
 	s.check(rate)
 	k, psi := float64(s.K), rate*s.Window
+	if psi >= k { // K is what a window usually has
+		return 1
+	}
 	d := forecast.NegBin{Mu: psi, Size: math.Inf(1)}
 	return 1 - d.CDF(k-1)*math.Exp(-(1-psi/k)*rate*(s.Span-s.Window)*math.Exp(d.LogProb(k-1)))
 }

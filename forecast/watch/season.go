@@ -33,12 +33,14 @@ func (s Season) mean(week, level, shift float64) float64 {
 	return max(1e-9, s.Base+level*s.Rise(week-shift))
 }
 
-// Joint says how well level and shift are known together.
+// Joint says how well level and shift are known together: their standard errors,
+// of a share and in weeks, and how these correlate.
 type Joint struct{ Level, Shift, Correlation float64 }
 
 // Errors gives the standard errors that so many weeks of a usual season leave,
 // by Fisher information: from the counts alone, and with what earlier years
-// say. It panics unless there are weeks.
+// say. What the weeks can't tell apart is +Inf or NaN in free. It panics unless
+// there are weeks.
 func (s Season) Errors(weeks int) (free, prior Joint) {
 	if weeks < 1 {
 		panic(fmt.Sprintf("watch: need 1 week or more, have %d", weeks))
@@ -157,10 +159,10 @@ func (t Timing) Shift() Grid {
 // Correlation gives that of level and shift.
 func (t Timing) Correlation() float64 {
 	l, s := t.Level(), t.Shift()
-	sum := 0.0
+	level, shift, sum := l.Mean(), s.Mean(), 0.0
 	for i := range levels {
 		for j, v := range t.p.RawRowView(i) {
-			sum += v * (l.at(i) - l.Mean()) * (s.at(j) - s.Mean())
+			sum += v * (l.at(i) - level) * (s.at(j) - shift)
 		}
 	}
 	return sum / (l.SD() * s.SD())

@@ -1,6 +1,7 @@
 package watch
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
@@ -12,12 +13,12 @@ type Split struct {
 	Before, After float64 // means
 	RSS0, RSS     float64 // residual sums of squares, without and with it
 	BIC0, BIC     float64 // criteria without and with it; the lesser is better
-	F             float64 // (RSS0-RSS)/(RSS/(n-2)), Andrews' (1993) largest
+	F             float64 // (RSS0-RSS)/(RSS/(n-2)), Andrews' (1993) largest; NaN or +Inf where RSS is 0
 }
 
 // LevelChange gives the best split with at least so many values on either
-// side. The values should have no season left and none missing. It gives an
-// error if there are fewer than two segments' worth, and panics if least < 1.
+// side. The values should have no season left. It gives an error if there are
+// fewer than two segments' worth or one is missing, and panics if least < 1.
 //
 // The criterion is n(ln RSS + 1 - ln n + ln 2π) + p ln n with p = 2 and 4: the
 // split itself counts as a parameter (Bai and Perron 2003, from memory).
@@ -38,7 +39,7 @@ func LevelChange(x []float64, least int) (Split, error) {
 		all += (v - mean) * (v - mean)
 	}
 	if math.IsNaN(all) || math.IsInf(all, 0) {
-		return Split{}, fmt.Errorf("watch: a change of level needs values without gaps")
+		return Split{}, errors.New("watch: a change of level needs finite values, without gaps")
 	}
 	s := Split{RSS0: all, RSS: math.Inf(1)}
 	sum := 0.0
