@@ -61,7 +61,7 @@ func Propose(headers []string, sample [][]string, kind RowKind) Layout {
 		if name == "" {
 			continue
 		}
-		if fd, _ := kind.field(name); !fd.money && priced(column(sample, i)) {
+		if fd, _ := kind.field(name); !fd.money && (priced(column(sample, i)) || inMoney(h)) {
 			continue // "Labor" may hold dollars
 		}
 		if rivals := claims[name]; len(rivals) == 0 || dict.exact[f] == dict.exact[Fold(headers[rivals[0]])] {
@@ -105,7 +105,7 @@ func (l *Layout) resembling(i int, dict dictionary, sample [][]string) []Guess {
 	for known, name := range dict.field {
 		longer := max(len([]rune(folded)), len([]rune(known)))
 		d := float64(levenshtein.ComputeDistance(folded, known)) / float64(longer)
-		consider(Guess{l.Columns[i].Header, name, d, fmt.Sprintf("it is spelt much like %q", known)})
+		consider(Guess{l.Columns[i].Header, name, d, fmt.Sprintf("it is spelt much like %q", dict.written[known])})
 	}
 	// "Product category" is a category, in the languages that put it last.
 	if parts := strings.FieldsFunc(l.Columns[i].Header, func(r rune) bool { return !unicode.IsLetter(r) }); len(parts) > 1 {
@@ -117,11 +117,31 @@ func (l *Layout) resembling(i int, dict dictionary, sample [][]string) []Guess {
 	var guesses []Guess
 	for name, g := range nearest {
 		f, _ := l.Kind.field(name)
-		if cells := column(sample, i); f.reads(cells, l.Kind) && (g.Distance <= farthestText || !f.reads([]string{"text"}, l.Kind)) && (name != "line" || numbered(cells)) {
+		if cells := column(sample, i); f.reads(cells, l.Kind) && (f.money || !inMoney(l.Columns[i].Header)) &&
+			(g.Distance <= farthestText || !f.reads([]string{"text"}, l.Kind)) && looksRight(name, cells) {
 			guesses = append(guesses, g)
 		}
 	}
 	return guesses
+}
+
+// inMoney tells whether a header says that its column is one of money.
+func inMoney(header string) bool {
+	return strings.ContainsFunc(header, func(r rune) bool { return unicode.Is(unicode.Sc, r) })
+}
+
+// looksRight tells whether cells look like the field, of those that any text
+// can be read as: a guess of such a field would be borne out by anything.
+func looksRight(name string, cells []string) bool {
+	switch name {
+	case "line": // a short count: amounts in its place would double the jobs of files that overlap
+		return numbered(cells) && !slices.ContainsFunc(cells, func(s string) bool { return len(s) > 4 || strings.ContainsAny(s, ".,") })
+	case "comeback_of":
+		return numbered(cells)
+	case "kind":
+		return len(cells) == 0 || slices.ContainsFunc(cells, func(s string) bool { return strings.ContainsFunc(s, unicode.IsLetter) })
+	}
+	return true
 }
 
 // priced tells whether most of the cells that hold something are amounts of

@@ -74,6 +74,24 @@ func TestGuessesWaitToBeAccepted(t *testing.T) {
 	}
 }
 
+// An amount of money in a line's place would double the jobs of files that
+// overlap, and one in a kind's place make a kind of each job.
+func TestMoneyIsNoGuess(t *testing.T) {
+	headers := []string{"RO #", "Date In", "Parts $", "Partid", "Arts", "Warranty", "Date Done", "Std. geplant", "Std. gebraucht"}
+	sample := [][]string{{"1", "2026-03-02", "0", "9019.90", "120", "W", "2026-03-04", "2,5", "3"}, {"2", "2026-03-03", "210.12", "7000", "80.5", "", "2026-03-05", "1", "2"}}
+	l := Propose(headers, sample, DropOffs)
+	if got, want := mapped(l.AcceptGuesses()), "RO #=ro_number Date In=dropped_off Date Done=ready Std. geplant=quoted_hours Std. gebraucht=clocked_hours"; got != want {
+		t.Errorf("have %s with %v, need %s", got, l.Guesses, want)
+	}
+	l = Propose([]string{"RO #", "Date In", "Partid", "Arts", "Waranty of"}, [][]string{{"1", "2026-03-02", "1", "brakes", "17"}}, DropOffs)
+	if got, want := mapped(l.AcceptGuesses()), "RO #=ro_number Date In=dropped_off Partid=line Arts=kind Waranty of=comeback_of"; got != want {
+		t.Errorf("have %s with %v, need %s", got, l.Guesses, want)
+	}
+	if !slices.ContainsFunc(l.Guesses, func(g Guess) bool { return g.Why == "it is spelt much like \"Warranty Of\"" }) {
+		t.Errorf("want names as people write them, have %v", l.Guesses)
+	}
+}
+
 func TestUserMappingGoesFirst(t *testing.T) {
 	l := Propose([]string{"RO", "Date In", "Their Name", "Hours", "Hours (2)"}, nil, DropOffs)
 	m, err := l.With("their-name", "ro_number")

@@ -203,9 +203,9 @@ func (r *Reader) read() {
 		}
 		if c.fault != "" {
 			if r.isTotals() {
-				r.refuse("", nil, "looks like a totals line")
+				r.refuse("", nil, ReasonTotals)
 			} else if r.isHeader() {
-				r.refuse("", nil, "repeats the header")
+				r.refuse("", nil, ReasonAgain)
 			} else {
 				r.refuse(s.header, raw, c.fault)
 			}
@@ -216,7 +216,7 @@ func (r *Reader) read() {
 		}
 	}
 	if r.isTotalsName(rec) {
-		r.refuse("", nil, "looks like a totals line")
+		r.refuse("", nil, ReasonTotals)
 		return
 	}
 	r.judge(rec)
@@ -283,7 +283,8 @@ func (r *Reader) fits() bool {
 }
 
 // isTotals tells whether a row that can't be read begins with a cell that has a
-// word for totals in it, or holds nothing but numbers where a record has its name and date.
+// word for totals in it ("Total", "Week total:", "Total May"), or holds nothing
+// but numbers where a record has its name and date.
 func (r *Reader) isTotals() bool {
 	numbers := 0
 	for _, c := range r.rows.cells {
@@ -291,7 +292,7 @@ func (r *Reader) isTotals() bool {
 		if len(c) == 0 {
 			continue
 		}
-		if numbers == 0 && (startsWithTotal(c) || endsWithTotal(c)) {
+		if numbers == 0 && (startsWithTotal(c) || endsWithTotal(c) || firstWordTotal(c) && r.nameless()) {
 			return true
 		}
 		if _, _, ok := parseHours(c, r.cell.comma); !ok {
@@ -299,12 +300,25 @@ func (r *Reader) isTotals() bool {
 		}
 		numbers++
 	}
+	return r.nameless()
+}
+
+// nameless tells whether the row has nothing in any of the columns that each
+// record needs.
+func (r *Reader) nameless() bool {
 	for _, s := range r.steps {
 		if s.needed && s.column < len(r.rows.cells) && len(bytes.TrimSpace(r.rows.cells[s.column])) > 0 {
 			return false
 		}
 	}
 	return true
+}
+
+// firstWordTotal tells whether a cell's first word is one for totals: "Total
+// May".
+func firstWordTotal(c []byte) bool {
+	i := bytes.IndexByte(c, ' ')
+	return i > 0 && len(c) <= maxLabel && word("total", c[:i]) != ""
 }
 
 // startsWithTotal tells whether a cell is a word for totals, perhaps with a

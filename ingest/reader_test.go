@@ -110,6 +110,8 @@ func TestUglyFiles(t *testing.T) {
 			[]string{"1//1 2025-03-04 2h", "2//1 2025-03-05 3h", "NO drop-offs.csv:8: looks like a totals line",
 				"NO drop-offs.csv:9: looks like a totals line", "NO drop-offs.csv:10: looks like a totals line", "NO drop-offs.csv:11: looks like a totals line"},
 			Tally{Titles: 2, Blank: 1, Rows: 6, Rejected: 4}},
+		{"totals that stand under another column", "RO #,Date In,Type,Est Hours\n1,2025-03-04,Total repaint,2\n,,Total March,2\n,2025-03-05,Total repaint,2\n",
+			[]string{"1/totalrepaint/1 2025-03-04 2h", "NO drop-offs.csv:3: looks like a totals line", "NO drop-offs.csv:4: RO # is blank"}, Tally{Rows: 3, Rejected: 2}},
 		{"screens in inches", head + "1,2025-03-04,5\" screen,1,\n2,2025-03-05,\"5\" screen\",1,\n3,2025-03-06,\"5\"\" screen\",1,\n",
 			[]string{"1/5screen/1 2025-03-04 1h", "2/5screen/1 2025-03-05 1h; drop-offs.csv:3: has a quote within a quoted cell, which was taken for text", "3/5screen/1 2025-03-06 1h"},
 			Tally{Rows: 3, Warned: 1}},

@@ -17,6 +17,15 @@ type RowError struct {
 
 const maxShown = 200
 
+// Reasons of rows that are no records at all: there is nothing in them to mend.
+const (
+	ReasonTotals = "looks like a totals line"
+	ReasonAgain  = "repeats the header"
+)
+
+// NoRecord tells whether the row holds no record that could be mended.
+func (e *RowError) NoRecord() bool { return e.Reason == ReasonTotals || e.Reason == ReasonAgain }
+
 // Error gives such as "drop-offs.csv:17: promised date 2026-02-30 is not a day".
 func (e *RowError) Error() string {
 	var b strings.Builder

@@ -12,8 +12,9 @@ var headersTSV string
 
 // A dictionary knows the headers of one kind of rows by their folded form.
 type dictionary struct {
-	field map[string]string // folded header to field
-	exact map[string]bool   // whether it is the field's own name
+	field   map[string]string // folded header to field
+	exact   map[string]bool   // whether it is the field's own name
+	written map[string]string // folded header to how people write it
 }
 
 // dictionaries holds one for each kind of rows. It panics if the table names
@@ -21,9 +22,10 @@ type dictionary struct {
 var dictionaries = sync.OnceValue(func() map[RowKind]dictionary {
 	all := map[RowKind]dictionary{}
 	for _, k := range RowKinds() {
-		d := dictionary{map[string]string{}, map[string]bool{}}
+		d := dictionary{map[string]string{}, map[string]bool{}, map[string]string{}}
 		for _, name := range k.Fields() {
-			d.field[Fold(name)], d.exact[Fold(name)] = name, true
+			f := Fold(name)
+			d.field[f], d.exact[f], d.written[f] = name, true, name
 		}
 		all[k] = d
 	}
@@ -38,7 +40,9 @@ var dictionaries = sync.OnceValue(func() map[RowKind]dictionary {
 			if old := d.field[f]; old != "" && old != name || f == "" {
 				panic(fmt.Sprintf("ingest: headers.tsv: %q can't be %s and %s", h, old, name))
 			}
-			d.field[f] = name
+			if d.field[f] = name; d.written[f] == "" {
+				d.written[f] = h
+			}
 		}
 	}
 	return all

@@ -61,7 +61,7 @@ one-time (it won't come again), yearly, or known (it will come).`,
 	f.StringArrayVar(&how.maps, "map", nil, "which column is which, `\"Their Name=field\"`; once for each column, with ignore as the field of one to leave alone")
 	f.StringVar(&how.dates, "dates", "", "which `ORDER` the dates have: mdy if 3/4/2025 is March 4, dmy if it is April 3")
 	f.BoolVar(&how.guesses, "accept-guesses", false, "accept the guesses, the first for each column and field; --preview shows them")
-	f.StringVar(&how.sheet, "sheet", "", "which `SHEET` of a workbook (default the first)")
+	f.StringVar(&how.sheet, "sheet", "", "which `SHEET` of a workbook (default the first that fits)")
 	f.StringVar(&how.who, "who", "", "whose time off a calendar (.ics) holds: a `NAME` on the crew, or shop")
 	f.BoolVar(&how.demo, "into-demo", false, "take files into the invented shop of 'freshet demo' all the same")
 	f.BoolVar(&how.preview, "preview", false, "show which column would be taken for what, and take nothing in")
@@ -76,17 +76,19 @@ type imported struct {
 }
 
 type importedFile struct {
-	File      string       `json:"file"`
-	Kind      string       `json:"kind"`
-	Rows      int          `json:"rows"`
-	Added     int          `json:"added"`
-	Updated   int          `json:"updated"`
-	Unchanged int          `json:"unchanged"`
-	Warned    int          `json:"warned"`
-	Rejected  int          `json:"rejected"`
-	Rejects   []rejectJSON `json:"rejects"`
-	Ignored   []string     `json:"ignored_columns"`
-	Sheets    []string     `json:"ignored_sheets,omitempty"`
+	File      string             `json:"file"`
+	Kind      string             `json:"kind"`
+	Rows      int                `json:"rows"`
+	Added     int                `json:"added"`
+	Updated   int                `json:"updated"`
+	Unchanged int                `json:"unchanged"`
+	Warned    int                `json:"warned"`
+	Rejected  int                `json:"rejected"`
+	Rejects   []rejectJSON       `json:"rejects"`
+	Ignored   []string           `json:"ignored_columns"`
+	Sheets    []string           `json:"ignored_sheets,omitempty"`
+	toMend    []*ingest.RowError // of Rejects
+	noRecords int                // of Rejected
 	warnings  []error
 	doubts    []string
 }
@@ -164,7 +166,7 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 		return importedFile{}, advised
 	}
 	one := importedFile{File: b.File, Kind: string(b.Kind), Rows: b.Rows, Added: b.Added, Updated: b.Updated, Unchanged: b.Unchanged, Warned: b.Warned, Rejected: b.Rejected,
-		Rejects: []rejectJSON{}, Ignored: b.Ignored, Sheets: b.Sheets, warnings: b.Warnings, doubts: b.Doubts}
+		Rejects: []rejectJSON{}, Ignored: b.Ignored, Sheets: b.Sheets, toMend: b.ToMend(), noRecords: b.NoRecords, warnings: b.Warnings, doubts: b.Doubts}
 	for _, r := range b.Rejects {
 		one.Rejects = append(one.Rejects, rejectJSON{r.Line, r.Column, r.Value, r.Reason})
 	}
@@ -320,14 +322,17 @@ func (a *app) showImported(one importedFile) {
 		fmt.Fprintf(a.out, "  sheets left alone (see --sheet): %s\n", strings.Join(one.Sheets, ", "))
 	}
 	const most = 10
-	for i, r := range one.Rejects {
+	for i, r := range one.toMend {
 		if i == most {
-			fmt.Fprintf(a.out, "  and %d more rejected rows\n", one.Rejected-most)
+			fmt.Fprintf(a.out, "  and %d more rejected rows\n", one.Rejected-one.noRecords-most)
 			break
 		}
-		fmt.Fprintln(a.out, "  rejected:", &ingest.RowError{File: one.File, Line: r.Line, Column: r.Column, Value: r.Value, Reason: r.Reason})
+		fmt.Fprintln(a.out, "  rejected:", r)
 	}
-	if one.Rejected > 0 {
+	if one.noRecords > 0 {
+		fmt.Fprintf(a.out, "  rejected: %s with totals or the header again: nothing to mend\n", many(one.noRecords, "line"))
+	}
+	if one.Rejected > one.noRecords {
 		fmt.Fprintln(a.out, "  'freshet rejects --out mend.csv' writes the rejected rows with their reasons: mend them there and import that file")
 	}
 	for i, w := range one.warnings {

@@ -53,9 +53,10 @@ func (a *app) rejects() *cobra.Command {
 	var out string
 	var id int64
 	c := &cobra.Command{Use: "rejects", Short: "Write the rows that could not be taken, to mend and import", Args: cobra.NoArgs,
-		Long: `Writes the rejected rows of the newest import that has some, or of the one that
---batch names, as CSV with the columns of their file and the reasons in a last one.
-Mended, it can be imported like any other file.`,
+		Long: `Writes the rejected rows of the newest import that has some to mend, or of the one
+that --batch names, as CSV with the columns of their file and the reasons in a last one.
+Mended, it can be imported like any other file. Totals lines and repeated headers
+are left out: there is nothing in them to mend.`,
 		Example: `  freshet rejects --out mend.csv`,
 		RunE: func(c *cobra.Command, _ []string) error {
 			if a.json {
@@ -71,8 +72,9 @@ Mended, it can be imported like any other file.`,
 			if err != nil {
 				return err
 			}
-			write := func(w io.Writer) error {
-				_, err := db.ExportRejects(ctx, b, w)
+			var n int
+			write := func(w io.Writer) (err error) {
+				n, err = db.ExportRejects(ctx, b, w)
 				return err
 			}
 			if out == "" {
@@ -81,28 +83,57 @@ Mended, it can be imported like any other file.`,
 			if err := writeFile(out, write); err != nil {
 				return err
 			}
-			fmt.Fprintf(a.out, "%s: %s of %s\n", out, many(b.Rejected, "rejected row"), b.File)
-			return nil
+			fmt.Fprintf(a.out, "%s: %s of %s\n", out, many(n, "rejected row"), b.File)
+			return a.sayOthers(ctx, db, b)
 		}}
 	c.Flags().StringVar(&out, "out", "", "write to this `FILE`")
-	c.Flags().Int64Var(&id, "batch", 0, "`NUMBER` of the import (default the newest with rejected rows)")
+	c.Flags().Int64Var(&id, "batch", 0, "`NUMBER` of the import (default the newest with rows to mend)")
 	return c
 }
 
-// rejecting finds a batch, or the newest that has rejects and stands.
+// sayOthers names the other files of which rows are still to be mended.
+func (a *app) sayOthers(ctx context.Context, db *store.Store, b store.Batch) error {
+	rejects, err := db.Rejects(ctx, math.MaxInt32)
+	if err != nil {
+		return err
+	}
+	waiting := map[int64]int{}
+	for _, r := range rejects {
+		waiting[r.Batch]++
+	}
+	delete(waiting, b.ID)
+	batches, err := db.Batches(ctx, math.MaxInt32)
+	if err != nil {
+		return err
+	}
+	for _, o := range batches {
+		if n := waiting[o.ID]; n > 0 {
+			fmt.Fprintf(a.out, "%s of %s: --batch %d\n", many(n, "more rejected row"), o.File, o.ID)
+		}
+	}
+	return nil
+}
+
+// rejecting finds a batch, or the newest with rows that are still to be mended.
 func rejecting(ctx context.Context, db *store.Store, id int64) (store.Batch, error) {
+	if id == 0 {
+		rejects, err := db.Rejects(ctx, 1)
+		if err != nil {
+			return store.Batch{}, err
+		}
+		if len(rejects) == 0 {
+			return store.Batch{}, errors.New("need an import with rejected rows to mend, have none")
+		}
+		id = rejects[0].Batch
+	}
 	batches, err := db.Batches(ctx, math.MaxInt32)
 	if err != nil {
 		return store.Batch{}, err
 	}
-	i := slices.IndexFunc(batches, func(b store.Batch) bool {
-		return id == b.ID || id == 0 && b.Rejected > 0 && b.Undone.IsZero()
-	})
+	i := slices.IndexFunc(batches, func(b store.Batch) bool { return id == b.ID })
 	switch {
-	case i < 0 && id != 0:
-		return store.Batch{}, fmt.Errorf("--batch: there is no import %d", id)
 	case i < 0:
-		return store.Batch{}, errors.New("need an import with rejected rows, have none")
+		return store.Batch{}, fmt.Errorf("--batch: there is no import %d", id)
 	case batches[i].Rejected == 0:
 		return store.Batch{}, fmt.Errorf("--batch: need an import with rejected rows, have %s without", batches[i].File)
 	}

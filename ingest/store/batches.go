@@ -67,17 +67,26 @@ func (s *Store) Changed(ctx context.Context) (time.Time, error) {
 
 // Rejected is a row that could not be taken, with the file it stood in.
 type Rejected struct {
+	Batch         int64
 	File          string
 	Line          int
 	Column        string `db:"column_"`
 	Value, Reason string
 }
 
-// Rejects gives the last rejected rows, those of the newest file first.
+// Rejects gives the last rejected rows that are still to be mended, those of the
+// newest file first. A row is not if it was mended since, if its file was taken
+// back out or came in again under the same name with as many rows or more, and
+// if it holds no record.
 func (s *Store) Rejects(ctx context.Context, most int) ([]Rejected, error) {
 	var out []Rejected
-	err := s.r.SelectContext(ctx, &out, `SELECT file, line, column_, value, reason FROM rejects JOIN batches ON batches.id = rejects.batch
-		ORDER BY batch DESC, line LIMIT ?`, most)
+	err := s.r.SelectContext(ctx, &out, `SELECT batch, file, line, column_, value, reason FROM rejects JOIN batches ON batches.id = rejects.batch
+		WHERE undone_at IS NULL AND reason NOT IN (?, ?)
+		AND NOT EXISTS (SELECT 1 FROM mends JOIN batches AS mending ON mending.id = mends.by
+			WHERE mends.batch = rejects.batch AND mends.line = rejects.line AND mending.undone_at IS NULL)
+		AND NOT EXISTS (SELECT 1 FROM batches AS later WHERE later.id > batches.id AND later.undone_at IS NULL
+			AND later.file = batches.file AND later.row_count >= batches.row_count)
+		ORDER BY batch DESC, line LIMIT ?`, ingest.ReasonTotals, ingest.ReasonAgain, most)
 	return out, wrap(err)
 }
 

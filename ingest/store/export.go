@@ -77,9 +77,9 @@ func cellOf(v any, column string) string {
 	panic(fmt.Sprintf("store: a %T in %s", v, column))
 }
 
-// ExportRejects writes the rejected rows of a batch as a file of the same
-// headers, with the reason in a last column, and gives their number. Mended,
-// it can be taken in again; see Import.
+// ExportRejects writes the rejected rows of a batch, but for those that hold no
+// record, as a file of the same headers, with the reason in a last column, and
+// gives their number. Mended, it can be taken in again; see Import.
 func (s *Store) ExportRejects(ctx context.Context, b Batch, w io.Writer) (n int, err error) {
 	out := csv.NewWriter(w)
 	out.Comma = rune(b.Delimiter)
@@ -101,6 +101,9 @@ func (s *Store) ExportRejects(ctx context.Context, b Batch, w io.Writer) (n int,
 		var row string
 		if err := rows.Scan(&bad.Line, &bad.Column, &bad.Value, &bad.Reason, &row); err != nil {
 			return n, wrap(err)
+		}
+		if bad.NoRecord() {
+			continue
 		}
 		kept := csv.NewReader(strings.NewReader(row))
 		cells, err := kept.Read()

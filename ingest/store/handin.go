@@ -26,7 +26,7 @@ type HandIn struct {
 	Name    string // for messages and the account
 	File    io.ReaderAt
 	Size    int64            // bytes
-	Sheet   string           // of a workbook; "" is the first
+	Sheet   string           // of a workbook; "" is the first that fits, see [Store.Preview]
 	As      ingest.RowKind   // "" is told from the headers
 	Columns []ingest.Column  // which column is which, a field or ingest.Ignore; the rest goes by its name
 	Dates   ingest.DateOrder // for columns whose dates don't tell
@@ -54,17 +54,20 @@ type Preview struct {
 }
 
 // Lacks says what a file of drop-offs could do without, and what that costs.
-func (p Preview) Lacks() (said []string) {
-	if p.Kind != ingest.DropOffs {
+func (p Preview) Lacks() []string {
+	return lacks(p.Kind, func(field string) bool {
+		return slices.ContainsFunc(p.Columns, func(c ingest.Proposal) bool { return c.Field == field })
+	})
+}
+
+func lacks(kind ingest.RowKind, has func(field string) bool) (said []string) {
+	if kind != ingest.DropOffs {
 		return nil
 	}
-	none := func(fields ...string) bool {
-		return !slices.ContainsFunc(p.Columns, func(c ingest.Proposal) bool { return slices.Contains(fields, c.Field) })
-	}
-	if none("kind") {
+	if !has("kind") {
 		said = append(said, "No column says what kind of job it is: all work would count as one kind.")
 	}
-	if none("quoted_hours", "clocked_hours", "billed_hours") {
+	if !has("quoted_hours") && !has("clocked_hours") && !has("billed_hours") {
 		said = append(said, "No column has hours of jobs: only drop-offs would be forecast, and no hours of work.")
 	}
 	return said
@@ -85,9 +88,11 @@ func (e *Undecided) Error() string {
 // Preview reads the head of a file and says which column would be taken for
 // which field, how sure that is and why, and what has to be asked. It takes
 // nothing in. latest is the last day on which anything can have happened,
-// tomorrow for most uses. A file that can't be read at all is an error.
+// tomorrow for most uses. Of a workbook it reads the first sheet whose headers
+// fit, or were confirmed before, unless one is named; where none does, the first.
+// A file that can't be read at all is an error.
 func (s *Store) Preview(ctx context.Context, h HandIn, latest forecast.Date) (Preview, error) {
-	sheet, sheets, err := s.open(ctx, h, latest)
+	sheet, used, sheets, err := s.open(ctx, h, latest)
 	if err != nil {
 		return Preview{}, err
 	}
@@ -95,10 +100,7 @@ func (s *Store) Preview(ctx context.Context, h HandIn, latest forecast.Date) (Pr
 	if err != nil && !errors.As(err, new(*Undetected)) {
 		return Preview{}, err
 	}
-	p := Preview{Name: h.Name, Kind: l.Kind, Sheets: sheets, HeaderLine: sheet.HeaderLine, Columns: l.Proposals(sheet.Sample), Examples: []string{}, Remembered: remembered}
-	if len(sheets) > 0 {
-		p.Sheet = cmp.Or(h.Sheet, sheets[0])
-	}
+	p := Preview{Name: h.Name, Kind: l.Kind, Sheet: used, Sheets: sheets, HeaderLine: sheet.HeaderLine, Columns: l.Proposals(sheet.Sample), Examples: []string{}, Remembered: remembered}
 	likely := l.AcceptGuesses()
 	if p.Missing = append([]string{}, likely.Missing()...); len(p.Missing) > 0 {
 		return p, nil
@@ -142,7 +144,7 @@ func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now 
 	if _, err := io.Copy(sum, io.NewSectionReader(h.File, 0, h.Size)); err != nil {
 		return Taken{}, wrap(err)
 	}
-	sheet, sheets, err := s.open(ctx, h, latest)
+	sheet, used, sheets, err := s.open(ctx, h, latest)
 	if err != nil {
 		return Taken{}, err
 	}
@@ -175,47 +177,80 @@ func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now 
 	if err != nil {
 		return Taken{}, err
 	}
+	doubts = append(doubts, lacks(l.Kind, func(field string) bool {
+		return slices.ContainsFunc(l.Columns, func(c ingest.Column) bool { return c.Field == field })
+	})...)
 	b.Doubts = append(b.Doubts, doubts...)
 	if h.said() {
 		if err := s.KeepLayout(ctx, l.Signature(), l); err != nil {
 			return Taken{}, err
 		}
 	}
-	used := cmp.Or(h.Sheet, append(sheets, "")[0])
 	return Taken{b, l.Ignored(), slices.DeleteFunc(sheets, func(s string) bool { return s == used })}, nil
 }
 
 // open reads the head of a file of text, or of one sheet of a workbook, or a
-// calendar. sheets names all of the workbook's.
-func (s *Store) open(ctx context.Context, h HandIn, latest forecast.Date) (_ *ingest.Sheet, sheets []string, err error) {
+// calendar. sheets names all of the workbook's, and used is the one of them.
+func (s *Store) open(ctx context.Context, h HandIn, latest forecast.Date) (_ *ingest.Sheet, used string, sheets []string, err error) {
 	head := make([]byte, 64)
 	n, err := h.File.ReadAt(head, 0)
 	if err != nil && err != io.EOF {
-		return nil, nil, wrap(err)
+		return nil, "", nil, wrap(err)
 	}
 	head = head[:n]
 	if bytes.HasPrefix(bytes.TrimLeft(head, "\ufeff \r\n"), []byte(ics.Magic)) {
 		sheet, err := s.openCalendar(ctx, h, latest)
-		return sheet, nil, err
+		return sheet, "", nil, err
 	}
 	if !bytes.HasPrefix(head, []byte(xlsx.Magic)) {
 		if h.Sheet != "" {
-			return nil, nil, &NoSheet{h.Name, h.Sheet, nil}
+			return nil, "", nil, &NoSheet{h.Name, h.Sheet, nil}
 		}
 		sheet, err := ingest.Open(h.Name, io.NewSectionReader(h.File, 0, h.Size))
-		return sheet, nil, err
+		return sheet, "", nil, err
 	}
 	book, err := xlsx.Open(h.File, h.Size)
 	if err != nil {
-		return nil, nil, fmt.Errorf("%s: %w", h.Name, err)
+		return nil, "", nil, fmt.Errorf("%s: %w", h.Name, err)
 	}
 	sheets = slices.Clone(book.Sheets())
-	wanted := cmp.Or(h.Sheet, sheets[0])
-	if !slices.Contains(sheets, wanted) {
-		return nil, nil, &NoSheet{h.Name, wanted, sheets}
+	read := func(name string) (*ingest.Sheet, error) {
+		return ingest.OpenText(h.Name, book.Text(name), ingest.Text{Delimiter: ',', Date1904: book.Date1904(), Short: true})
 	}
-	sheet, err := ingest.OpenText(h.Name, book.Text(wanted), ingest.Text{Delimiter: ',', Date1904: book.Date1904(), Short: true})
-	return sheet, sheets, err
+	switch {
+	case h.Sheet != "" && !slices.Contains(sheets, h.Sheet):
+		return nil, "", nil, &NoSheet{h.Name, h.Sheet, sheets}
+	case h.Sheet != "":
+		used = h.Sheet
+	case len(sheets) > 1:
+		for _, name := range sheets[:min(len(sheets), mostTried)] {
+			sheet, err := read(name)
+			if err != nil {
+				continue // notes, or nothing: another may hold the records
+			}
+			if _, remembered, err := s.settle(ctx, HandIn{As: h.As}, sheet); remembered || err == nil && fits(sheet, h.As) {
+				return sheet, name, sheets, nil
+			}
+		}
+		fallthrough
+	default:
+		used = sheets[0]
+	}
+	sheet, err := read(used)
+	return sheet, used, sheets, err
+}
+
+// mostTried is the most sheets of a workbook that are looked at for one that fits.
+const mostTried = 20
+
+// fits tells whether a sheet's headers, without any guess, hold all that rows
+// of such a kind, or of any, need.
+func fits(sheet *ingest.Sheet, as ingest.RowKind) bool {
+	if as != "" {
+		return len(ingest.Propose(sheet.Headers, sheet.Sample, as).Missing()) == 0
+	}
+	_, err := ingest.Detect(sheet.Headers, sheet.Sample)
+	return err == nil
 }
 
 // openCalendar reads a calendar. Its events must name people of the crew, or

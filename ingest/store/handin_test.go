@@ -1,10 +1,13 @@
 package store_test
 
 import (
+	"archive/zip"
+	"bytes"
 	"context"
 	"crypto/sha256"
 	"errors"
 	"fmt"
+	"io"
 	"slices"
 	"strings"
 	"testing"
@@ -94,6 +97,67 @@ func TestPreviewAsks(t *testing.T) {
 	if _, err := s.Preview(ctx, h, handInLatest); !errors.As(err, new(*ingest.Unmapped)) {
 		t.Errorf("have %v", err)
 	}
+}
+
+// Of a workbook, the sheet that fits is read, wherever it stands.
+func TestSheetThatFits(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	money := "<row r='1'><c t='inlineStr' r='A1'><is><t>Month</t></is></c><c t='inlineStr' r='B1'><is><t>Labor $</t></is></c></row>" +
+		"<row r='2'><c t='inlineStr' r='A2'><is><t>January</t></is></c><c r='B2'><v>12</v></c></row>"
+	jobs := "<row r='1'><c t='inlineStr' r='A1'><is><t>RO #</t></is></c><c t='inlineStr' r='B1'><is><t>Date In</t></is></c></row>" +
+		"<row r='2'><c r='A2'><v>7</v></c><c t='inlineStr' r='B2'><is><t>2026-03-02</t></is></c></row>"
+	for _, c := range []struct {
+		named, used string
+		sheets      []string
+		added       int
+	}{
+		{"", "Sheet2", []string{money, jobs}, 1},
+		{"", "Sheet1", []string{jobs, money}, 0}, // the same row
+		{"Sheet1", "Sheet1", []string{jobs, jobs}, 0},
+		{"Sheet2", "Sheet2", []string{jobs, jobs}, 0},
+	} {
+		h := handIn(workbook(t, c.sheets...))
+		h.Sheet = c.named
+		if p, err := s.Preview(ctx, h, handInLatest); err != nil || p.Sheet != c.used || !p.Ready {
+			t.Errorf("%v: have %+v, %v", c, p, err)
+		}
+		if b, err := s.TakeIn(ctx, h, handInLatest, at, nil); err != nil || b.Added != c.added || len(b.Sheets) != 1 || b.Sheets[0] == c.used {
+			t.Errorf("%v: have %+v, %v", c, b, err)
+		} else if len(b.Doubts) != 2 || !strings.Contains(b.Doubts[1], "No column has hours") {
+			t.Errorf("want a word on what is lacking, have %v", b.Doubts)
+		}
+	}
+	if p, err := s.Preview(ctx, handIn(workbook(t, money, money)), handInLatest); err != nil || p.Sheet != "Sheet1" || p.Ready {
+		t.Errorf("want the first where none fits, have %+v, %v", p, err)
+	}
+}
+
+// workbook makes a workbook of sheets, named Sheet1 and so on, of the rows given.
+func workbook(t *testing.T, sheets ...string) string {
+	t.Helper()
+	const office = "http://schemas.openxmlformats.org/officeDocument/2006/relationships"
+	files := map[string]string{"_rels/.rels": "<Relationships><Relationship Id='a' Type='" + office + "/officeDocument' Target='xl/workbook.xml'/></Relationships>"}
+	var names, parts string
+	for i, rows := range sheets {
+		names += fmt.Sprintf("<sheet name='Sheet%d' sheetId='%d' r:id='s%d'/>", i+1, i+1, i+1)
+		parts += fmt.Sprintf("<Relationship Id='s%d' Type='%s/worksheet' Target='sheet%d.xml'/>", i+1, office, i+1)
+		files[fmt.Sprintf("xl/sheet%d.xml", i+1)] = "<worksheet><sheetData>" + rows + "</sheetData></worksheet>"
+	}
+	files["xl/workbook.xml"] = "<workbook xmlns:r='" + office + "'><sheets>" + names + "</sheets></workbook>"
+	files["xl/_rels/workbook.xml.rels"] = "<Relationships>" + parts + "</Relationships>"
+	var out bytes.Buffer
+	z := zip.NewWriter(&out)
+	for name, text := range files {
+		w, err := z.Create(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		io.WriteString(w, text)
+	}
+	if err := z.Close(); err != nil {
+		t.Fatal(err)
+	}
+	return out.String()
 }
 
 // Cancelled halfway, a file leaves nothing behind.

@@ -189,6 +189,60 @@ func TestMendedRows(t *testing.T) {
 	}
 }
 
+// Rows leave the list of those to mend when they are mended, in whatever way,
+// and stand there again when that is taken back. Totals never stand there.
+func TestRowsToMend(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	const bad = "ro_number,dropped_off,kind\n7,2026-02-31,plumbing\n8,2026-02-02,roof\nTotal,,2\n"
+	take := func(name, text string) store.Taken {
+		t.Helper()
+		h := handIn(text)
+		h.Name = name
+		b, err := s.TakeIn(ctx, h, handInLatest, at, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return b
+	}
+	left := func(when string, want int) {
+		t.Helper()
+		if rows, err := s.Rejects(ctx, 9); err != nil || len(rows) != want {
+			t.Errorf("%s: have %v, %v, need %d", when, rows, err, want)
+		}
+	}
+	undo := func() {
+		t.Helper()
+		if _, err := s.Undo(ctx, at); err != nil {
+			t.Fatal(err)
+		}
+	}
+	b := take("a.csv", bad)
+	if b.Rejected != 2 || b.NoRecords != 1 || len(b.ToMend()) != 1 || len(b.Rejects) != 2 {
+		t.Errorf("have %+v", b)
+	}
+	left("taken in", 1)
+	take("a.csv", bad)
+	left("twice", 1)
+	undo()
+	take("a.csv", strings.Replace(bad, "02-31", "02-28", 1))
+	left("mended in the file itself", 0)
+	undo()
+	left("that taken back", 1)
+	take("b.csv", bad)
+	left("another file", 2)
+	undo()
+	var rejects strings.Builder
+	if n, err := s.ExportRejects(ctx, b.Batch, &rejects); n != 1 || err != nil {
+		t.Fatal(n, err)
+	}
+	take("mend.csv", strings.Replace(rejects.String(), "02-31,", "02-28,", 1))
+	left("mended by the file of rejects", 0)
+	undo()
+	left("that taken back", 1)
+	undo()
+	left("all taken back", 0)
+}
+
 // A rejected row that is mended again, in another way, takes its own place: not
 // one that an export has corrected since, nor under another repair order.
 func TestMendedAgain(t *testing.T) {

@@ -7,6 +7,7 @@ import (
 	"database/sql/driver"
 	"encoding/json"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -44,10 +45,16 @@ type Batch struct {
 	Unchanged int
 	Warned    int
 	Rejected  int
+	NoRecords int                // of the rejected: totals lines and repeated headers; counted by Import alone
 	Rejects   []*ingest.RowError // the first MaxShown
 	Warnings  []error            // the first MaxShown
 	Doubts    []string           // about the file as a whole, or the records with it
 	Undone    time.Time          // zero if it stands
+}
+
+// ToMend gives those of Rejects in which there is something to mend.
+func (b Batch) ToMend() []*ingest.RowError {
+	return slices.DeleteFunc(slices.Clone(b.Rejects), (*ingest.RowError).NoRecord)
 }
 
 // MaxShown is how many rejects and warnings a Batch carries; the database
@@ -271,6 +278,9 @@ func (t *taker) hold(r *row) {
 // refuse keeps a row that can't be taken.
 func (t *taker) refuse(bad *ingest.RowError, text string) error {
 	t.b.Rejected++
+	if bad.NoRecord() {
+		t.b.NoRecords++
+	}
 	if len(t.b.Rejects) < MaxShown {
 		t.b.Rejects = append(t.b.Rejects, bad)
 	}
