@@ -2,9 +2,13 @@
 // command line, the pages and the weekly run all ask here, and none of them
 // computes.
 //
-// To use it: make a Desk on an open store and ask for an Outlook, a Crew plan,
-// a Score or a Report as of a day. The day, the seed and the number of weeks
-// are arguments, so that the same question has the same answer.
+// The package refuses to know what day it is: the day, the seed and the number
+// of weeks are arguments, so that the same question has the same answer, and
+// nothing counts that came on the day or later.
+//
+// To use it: make a Desk on an open store and ask for an Outlook, a Watch, a
+// Crew plan, a Quote, a Score or a Report as of a day. Who asks more than once
+// on a day makes a Counter for quotes and WhatIfs for changes to the crew.
 package desk
 
 import (
@@ -337,27 +341,29 @@ func (s *shop) meanHours() map[string]float64 {
 	return sum
 }
 
-// waits says whether a status means that nobody can work on the job now.
+// waits says whether a status means that nobody can work on the job now. What
+// was waited for may have come: a part received, a repair approved.
 func waits(status string) bool {
-	s := strings.ToLower(status)
-	for _, word := range []string{"wait", "part", "order", "approv", "hold", "customer", "insur", "warrant"} {
-		if strings.Contains(s, word) && !strings.Contains(s, "ready") {
-			return true
-		}
+	s := strings.NewReplacer("work order", "", "repair order", "").Replace(strings.ToLower(status))
+	switch {
+	case holds(s, "ready"):
+		return false
+	case holds(s, "wait", "not ", "until", "to be"):
+	case holds(s, "received", "arrived", "approved"):
+		return false
 	}
-	return false
+	return holds(s, "wait", "part", "order", "approv", "hold", "customer", "insur", "warrant")
 }
 
 // declined says whether a status means that the customer declined the work or
 // put it off, so that it isn't in the shop's line.
 func declined(status string) bool {
-	s := strings.ToLower(status)
-	for _, word := range []string{"declin", "deferred", "postpon"} {
-		if strings.Contains(s, word) {
-			return true
-		}
-	}
-	return false
+	return holds(strings.ToLower(status), "declin", "deferred", "postpon")
+}
+
+// holds tells whether one of some words stands in a text.
+func holds(text string, words ...string) bool {
+	return slices.ContainsFunc(words, func(w string) bool { return strings.Contains(text, w) })
 }
 
 // futures simulates the weeks asked for, and never fewer than a staffing

@@ -122,9 +122,9 @@ func (s *shop) said(f workload.Futures) []string {
 	if weeks := s.known.Total.Observed(); weeks < short {
 		doubts = nil
 		if b := s.known.Siblings; b != nil {
-			out = append(out, fmt.Sprintf("There are %d weeks of records. What they can't tell yet of the season, of job kinds and of hours is taken from %d shops of the group with three years or more.", weeks, b.Shops))
+			out = append(out, fmt.Sprintf("There %s %s of records. What they can't tell yet of the season, of job kinds and of hours is taken from %s of the group with three years or more.", be(weeks), report.Count(float64(weeks), "week"), report.Count(float64(b.Shops), "shop")))
 		} else {
-			out = append(out, fmt.Sprintf("There are %d weeks of records: a season needs a year to be known at all and two to be trusted. Take the ranges as rough, and don't hire or build on them alone.", weeks))
+			out = append(out, fmt.Sprintf("There %s %s of records: a season needs a year to be known at all and two to be trusted. Take the ranges as rough, and don't hire or build on them alone.", be(weeks), report.Count(float64(weeks), "week")))
 		}
 	}
 	if last := s.lastDay(); last != nil && *last < s.ask.AsOf-stale {

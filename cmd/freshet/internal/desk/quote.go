@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"database/sql"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -105,8 +106,8 @@ func (q Quote) Kept(asked Inquiry) store.Quote {
 }
 
 // Quote answers an inquiry. It returns an error if the kind isn't the shop's,
-// or the rig comes before the day of the question or more than Bookable days
-// after it.
+// if the rig comes before the day of the question or more than Bookable days
+// after it, and if neither the inquiry nor any finished job has hours.
 func (c *Counter) Quote(q Inquiry) (Quote, error) {
 	if err := q.Check(); err != nil {
 		return Quote{}, err
@@ -121,6 +122,9 @@ func (c *Counter) Quote(q Inquiry) (Quote, error) {
 	l, err := c.look(q, kind)
 	if err != nil {
 		return Quote{}, err
+	}
+	if q.Hours == 0 && len(l.habits.Hours[kind]) == 0 {
+		return Quote{}, errors.New("need quoted hours, have none, and no finished job of two years has any on record to tell the usual ones")
 	}
 	p := l.dropped(int(q.DropOff-c.asOf), q.Held)
 	out := Quote{Schema: 1, AsOf: c.asOf, Kind: c.kinds[kind], Hours: q.Hours, Ready: p.ready, Beyond: p.beyond, DropOff: q.DropOff, Warnings: slices.Clone(c.warnings)}
@@ -155,7 +159,7 @@ func (q Quote) Doubts() []string { return q.Warnings[q.notes:] }
 // doubt adds the warnings that go with this quote.
 func (q *Quote) doubt(c *Counter, asked Inquiry) {
 	if q.Tried < leastCohort {
-		q.Warnings = append(q.Warnings, fmt.Sprintf("Only %d finished jobs of the last year could be tried against such quotes: the dates aren't corrected by them.", q.Tried))
+		q.Warnings = append(q.Warnings, fmt.Sprintf("Only %s of the last year could be tried against such quotes: the dates aren't corrected by them.", report.Count(float64(q.Tried), "finished job")))
 	}
 	longest := 0.0
 	for _, v := range c.visits {

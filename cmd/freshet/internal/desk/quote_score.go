@@ -115,13 +115,17 @@ func scoreQuotes(rows []QuoteRow) *ScoreQuotes {
 		{"80 % quantile of the last year's stays", func(r QuoteRow) float64 { return r.lastYear }},
 		{"hours ahead over the crew's hours, and what that missed by", func(r QuoteRow) float64 { return r.sheet }},
 	} {
-		s.Rules = append(s.Rules, scoreRule(rule.name, rows, rule.days, s.Kept80))
+		if r, says := scoreRule(rule.name, rows, rule.days, s.Kept80); says {
+			s.Rules = append(s.Rules, r)
+		}
 	}
 	return s
 }
 
-func scoreRule(name string, rows []QuoteRow, days func(QuoteRow) float64, kept float64) ScoreRule {
-	out := ScoreRule{Rule: name}
+// scoreRule holds a rule against the jobs for which it says something; false if
+// there are none.
+func scoreRule(name string, rows []QuoteRow, days func(QuoteRow) float64, kept float64) (out ScoreRule, says bool) {
+	out = ScoreRule{Rule: name}
 	var late []float64 // days by which it was missed, below 0 where it was kept
 	n := 0.0
 	for _, r := range rows {
@@ -139,14 +143,14 @@ func scoreRule(name string, rows []QuoteRow, days func(QuoteRow) float64, kept f
 		out.Pinball80 += forecast.Pinball(stay, promised, .8)
 	}
 	if n == 0 {
-		return out
+		return out, false
 	}
 	out.Kept80 /= n
 	out.MeanDays80 /= n
 	out.Pinball80 /= n
 	slices.Sort(late)
 	out.EqualDays = out.MeanDays80 + late[max(0, min(len(late)-1, int(math.Ceil(kept*n))-1))]
-	return out
+	return out, true
 }
 
 // simple is the rules that quotes are set against, each by what was known on
@@ -184,9 +188,8 @@ func (c *Counter) simple(from forecast.Date) simple {
 		for _, w := range c.crewOn(v.in).Hours(c.calendar, nil, v.in.Monday(), 1) {
 			daily += w.Available / c.calendar.UsualDays()
 		}
-		if daily > 0 {
-			until := c.calendar.AddOpenDays(v.in, (ahead[v.in]+hours(v.kind, v.quoted))/daily)
-			r.raw[i] = float64(until - v.in)
+		if days := (ahead[v.in] + hours(v.kind, v.quoted)) / daily; daily > 0 && !math.IsNaN(days) { // NaN: no hours were on record
+			r.raw[i] = float64(c.calendar.AddOpenDays(v.in, days) - v.in)
 		}
 	}
 	return r

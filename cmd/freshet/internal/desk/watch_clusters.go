@@ -66,8 +66,8 @@ func (w *watcher) cluster(kind string, days []forecast.Date, from, until forecas
 		return finding{}, false
 	}
 	weekly := chance * float64(len(w.rare)) / forecast.WeeksAYear
-	lead := fmt.Sprintf("%s of %s came within %d days, from %s; usually about %s come in a year. By chance some kind does so %s.",
-		report.Count(float64(most), "job"), kind, days[last]-days[first]+1, report.Day(days[first]), few(rate*365), seldom(weekly))
+	lead := fmt.Sprintf("%s of %s came within %s, from %s; usually about %s come in a year. By chance some kind does so %s.",
+		report.Count(float64(most), "job"), kind, report.Count(float64(days[last]-days[first]+1), "day"), report.Day(days[first]), few(rate*365), seldom(weekly))
 	week := func(d forecast.Date) int { return int(d-w.monday(0)) / forecast.Week }
 	return finding{series: -1, from: week(days[first]), until: week(days[last]) + 1, above: true,
 		alert: Alert{Rule: "cluster", Kind: kind, Since: days[first], Observed: float64(most), Expected: round(rate * clusterDays), Chance: round(chance), Weekly: round(weekly),

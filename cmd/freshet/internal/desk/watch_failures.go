@@ -3,6 +3,7 @@ package desk
 import (
 	"cmp"
 	"fmt"
+	"maps"
 	"math"
 	"slices"
 	"strings"
@@ -159,7 +160,8 @@ func (w *watcher) crowd(f *failure, noted []bool) bool {
 	if before == 0 { // a new word is taken to have come once
 		of(d[f.window[0]].Kind).word = 1
 	}
-	for kind, t := range kinds {
+	for _, kind := range slices.Sorted(maps.Keys(kinds)) { // in one order, so that sums are the same to the last bit
+		t := kinds[kind]
 		if t.word == 0 || t.came == 0 {
 			continue
 		}
@@ -199,8 +201,8 @@ func (w *watcher) sayFailure(f failure, watched int) finding {
 	}
 	n := len(f.window)
 	weekly := f.chance * float64(watched) / forecast.WeeksAYear
-	lead := fmt.Sprintf("%s with “%s” in the note came within %d days, from %s, mostly %s; at this time of year %s in ten days would be usual. By chance some word does so %s.",
-		report.Count(float64(n), "job"), f.words, last.DroppedOff-first.DroppedOff+1, report.Day(first.DroppedOff), kind, aFew(f.usual), seldom(weekly))
+	lead := fmt.Sprintf("%s with “%s” in the note came within %s, from %s, mostly %s; at this time of year %s in ten days would be usual. By chance some word does so %s.",
+		report.Count(float64(n), "job"), f.words, report.Count(float64(last.DroppedOff-first.DroppedOff+1), "day"), report.Day(first.DroppedOff), kind, aFew(f.usual), seldom(weekly))
 	has := map[int]bool{}
 	for _, i := range f.jobs {
 		has[i] = true

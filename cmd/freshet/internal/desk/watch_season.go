@@ -276,7 +276,7 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 		p, q, both = *season.Early, *season.High, so.Within(1.1, inf, -inf, -1)
 	}
 	lead := fmt.Sprintf("The season is %s: since %s, %s came where %s were usual.", words[0], report.Day(so.start), report.Count(so.seen, "drop-off"), report.Whole(so.usual))
-	text := lead + fmt.Sprintf(" %s by a week or more: %s; %s by a tenth or more: %s; both: %s.", title(words[1]), percent(p), words[2], percent(q), percent(both))
+	text := lead + fmt.Sprintf(" %s by a week or more: %s; %s by a tenth or more: %s; both: %s.", upper(words[1]), percent(p), words[2], percent(q), percent(both))
 	if so.until <= so.peak {
 		text += fmt.Sprintf(" Which of the two can't be told well before the usual peak, in the week of %s.", report.Day(so.peak))
 	}
@@ -340,5 +340,3 @@ func percent(p float64) string {
 	}
 	return fmt.Sprintf("%.0f %%", 100*p)
 }
-
-func title(word string) string { return strings.ToUpper(word[:1]) + word[1:] }

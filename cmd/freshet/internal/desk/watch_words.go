@@ -23,7 +23,7 @@ func (w *watcher) say(f finding) (lead, all string) {
 		what = "drop-offs of " + s.name
 	}
 	when := f.when()
-	fmt.Fprintf(&b, "%s brought %s %s where about %s were expected: by chance %s.", title(when), report.Whole(a.Observed), what, few(a.Expected), seldom(a.Weekly))
+	fmt.Fprintf(&b, "%s brought %s %s where about %s were expected: by chance %s.", upper(when), report.Whole(a.Observed), what, few(a.Expected), seldom(a.Weekly))
 	if s.kind < 0 {
 		b.WriteString(w.drivers(f))
 		b.WriteString(w.qualities(f))
