@@ -83,7 +83,7 @@ func TestWhatIsWrongIsSaid(t *testing.T) {
 			t.Errorf("want %q in\n%s", want, out)
 		}
 	}
-	if want := "note: jobs.csv: repair order 6 was dropped off on 2025-02-05 and on 2026-02-05: is the number used again?"; !strings.Contains(errs, want) {
+	if want := "note: jobs.csv: repair order 6 was dropped off on February 5, 2025 and on February 5, 2026: is the number used again?"; !strings.Contains(errs, want) {
 		t.Errorf("want %q in\n%s", want, errs)
 	}
 }

@@ -174,7 +174,8 @@ func (s *Store) standing(ctx context.Context, kind ingest.RowKind, key string) (
 	var digest []byte
 	var batch int64
 	t := tables[kind]
-	err = s.r.QueryRowContext(ctx, "SELECT digest, batch FROM "+t.name+" WHERE key = ?", key).Scan(&digest, &batch)
+	x.values = make([]any, len(t.columns))
+	err = s.r.QueryRowContext(ctx, "SELECT digest, batch, "+t.list()+" FROM "+t.name+" WHERE key = ?", key).Scan(append([]any{&digest, &batch}, into(x.values)...)...)
 	if errors.Is(err, sql.ErrNoRows) {
 		return x, false, nil
 	}
@@ -182,10 +183,6 @@ func (s *Store) standing(ctx context.Context, kind ingest.RowKind, key string) (
 		return x, false, wrap(err)
 	}
 	x.version = Version(hex.EncodeToString(digest))
-	x.values = make([]any, len(t.columns))
-	if err := s.r.QueryRowContext(ctx, "SELECT "+t.list()+" FROM "+t.name+" WHERE key = ? AND digest = ?", key, digest).Scan(into(x.values)...); err != nil {
-		return x, false, wrap(err)
-	}
 	var before []byte
 	err = s.r.QueryRowContext(ctx, "SELECT record FROM history JOIN batches ON batches.id = history.batch WHERE history.batch = ? AND key = ? AND by_hand = 1", batch, key).Scan(&before)
 	if errors.Is(err, sql.ErrNoRows) {
@@ -207,7 +204,8 @@ func into(values []any) []any {
 }
 
 // dropOff reads a job line's columns, in the table's order, back into what
-// tables made them of; a text in place of a day is an error.
+// tables made them of; a text in place of a day, and columns of other types, are
+// an error.
 func dropOff(v []any) (d ingest.DropOff, err error) {
 	defer func() {
 		if p := recover(); p != nil {
@@ -220,10 +218,11 @@ func dropOff(v []any) (d ingest.DropOff, err error) {
 		err = errors.Join(err, e)
 		return o
 	}
-	return ingest.DropOff{RO: v[0].(string), DroppedOff: date(v[1]).V, Kind: v[2].(string), Unit: v[3].(string),
+	d = ingest.DropOff{RO: v[0].(string), DroppedOff: date(v[1]).V, Kind: v[2].(string), Unit: v[3].(string),
 		QuotedHours: number(v[4]), ClockedHours: number(v[5]), BilledHours: number(v[6]), PartsWaitDays: number(v[7]),
 		Emergency: flag(v[8]), Deferrable: flag(v[9]), ComebackOf: v[10].(string), Promised: date(v[11]), Ready: date(v[12]), PickedUp: date(v[13]),
-		Status: v[14].(string), Note: v[15].(string)}, err
+		Status: v[14].(string), Note: v[15].(string)}
+	return d, err
 }
 
 func number(x any) ingest.Opt[float64] {

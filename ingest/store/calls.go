@@ -7,11 +7,13 @@ import (
 )
 
 // Emergencies gives the emergencies dropped off on or after since and before
-// asOf. The hours of one that was not ready before asOf are left out.
+// asOf, in order of drop-off, as they were known on asOf. One that was not ready
+// before has no hours but the quoted ones.
 func (s *Store) Emergencies(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
 	out, err := s.jobs(ctx, "emergency = 1 AND dropped_off >= ? AND dropped_off < ?", since.String(), asOf.String())
 	for i := range out {
-		if j := &out[i]; !j.Ready.Valid || j.Ready.V >= asOf {
+		j := &out[i]
+		if j.knownOn(asOf); !j.Ready.Valid {
 			j.Clocked.Valid, j.Billed.Valid = false, false
 		}
 	}

@@ -29,7 +29,7 @@ func TestCalls(t *testing.T) {
 		t.Errorf("want one, have %+v, %v", seen, err)
 	}
 	jobs, err := s.Emergencies(ctx, day-365, day)
-	if err != nil || len(jobs) != 2 || jobs[0].Clocked.V != 3 || jobs[1].Clocked.Valid {
+	if err != nil || len(jobs) != 2 || jobs[0].Clocked.V != 3 || jobs[1].Clocked.Valid || jobs[1].Ready.Valid {
 		t.Errorf("have %+v, %v", jobs, err)
 	}
 }

@@ -2,11 +2,15 @@ package store
 
 import (
 	"bytes"
+	"cmp"
 	"context"
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
+
+	"freshet/ingest"
 
 	"github.com/jmoiron/sqlx"
 )
@@ -26,10 +30,11 @@ type Health struct {
 const SettingBackup = "backup at"
 
 // Check reads all of the database: whether SQLite finds its pages, indexes and
-// references whole (PostgreSQL sees to its own), whether every record and its earlier versions still have
-// the digest that they were taken in with, and whether the versions and
-// rejects of each batch are all there, the notes on alerts as they were kept, and
-// the weekly totals those of the records. It is an error only if the database can't be read.
+// references whole (PostgreSQL sees to its own), whether every record and its
+// earlier versions still have the digest that they were taken in with, and
+// whether the versions and rejects of each batch are all there, the notes on
+// alerts as they were kept, and the weekly totals those of the records. It is an
+// error only if the database can't be read.
 func (s *Store) Check(ctx context.Context) (Health, error) {
 	h, err := check(ctx, s.r)
 	if err != nil {
@@ -139,7 +144,8 @@ func as[T any](v any) T {
 
 func (c *checker) records() error {
 	var text bytes.Buffer
-	for _, t := range tables {
+	for _, kind := range ingest.RowKinds() {
+		t := tables[kind]
 		if err := c.each("SELECT key, digest, batch, "+strings.Join(t.columns, ", ")+" FROM "+t.name, func(v []any) error {
 			text.Reset()
 			encode(&text, v[3:])
@@ -200,14 +206,17 @@ func (c *checker) weekly() error {
 	for of := range totals {
 		wrong[of] = true
 	}
-	for of := range wrong {
+	byWeek := func(a, b weekKind) int {
+		return cmp.Or(strings.Compare(a.monday, b.monday), strings.Compare(a.kind, b.kind))
+	}
+	for _, of := range slices.SortedFunc(maps.Keys(wrong), byWeek) {
 		c.fault("the total of the week of %s doesn't fit its records: %s", of.monday, of.kind)
 	}
 	return nil
 }
 
 func (c *checker) batches() error {
-	if err := c.each("SELECT id, file, taken_in, content, undone_at FROM batches", func(v []any) error {
+	if err := c.each("SELECT id, file, taken_in, content, undone_at FROM batches ORDER BY id", func(v []any) error {
 		id := as[int64](v[0])
 		sum := c.content[id]
 		delete(c.content, id)
@@ -223,7 +232,7 @@ func (c *checker) batches() error {
 	}); err != nil {
 		return err
 	}
-	for id := range c.content {
+	for _, id := range slices.Sorted(maps.Keys(c.content)) {
 		c.fault("records are of import %d, which is not there", id)
 	}
 	return nil

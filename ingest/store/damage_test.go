@@ -5,6 +5,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -28,6 +29,29 @@ func spoil(t *testing.T, path string, n, from int, r *rand.Rand) (pages []int) {
 		t.Fatal(err)
 	}
 	return pages
+}
+
+// What Check finds it finds in the same order each time.
+func TestFaultsInOrder(t *testing.T) {
+	s := Empty(t)
+	for _, kind := range strings.Split("abcdefghijkl", "") {
+		if _, err := s.w.Exec("INSERT INTO weekly(monday, kind, lines, first, last) VALUES('2026-01-05', ?, 1, '2026-01-05', '2026-01-05')", kind); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var first []string
+	for range 5 {
+		h, err := s.Check(t.Context())
+		if err != nil {
+			t.Fatal(err)
+		}
+		if first == nil {
+			first = h.Faults
+		}
+		if len(h.Faults) < 10 || !slices.Equal(h.Faults, first) {
+			t.Fatalf("have\n%q, then\n%q", first, h.Faults)
+		}
+	}
 }
 
 // A database with a broken page is found by a look at all of it, from then on

@@ -57,7 +57,7 @@ func (x *doubts) see(d *ingest.DropOff) {
 	if earlier, ok := x.days[d.RO]; !ok {
 		x.days[d.RO] = in
 	} else if in-earlier > reused || earlier-in > reused {
-		x.twice.add(d.RO, earlier.String(), in.String())
+		x.twice.add(d.RO, inWords(earlier), inWords(in))
 		x.days[d.RO] = in
 	}
 }
@@ -66,7 +66,7 @@ func (x *doubts) see(d *ingest.DropOff) {
 // off by the records before and now.
 func (x *doubts) moved(ro string, then, now forecast.Date) {
 	if now-then > reused || then-now > reused {
-		x.before.add(ro, then.String()+" (on record before)", now.String())
+		x.before.add(ro, inWords(then)+" (on record before)", inWords(now))
 	}
 }
 
@@ -95,7 +95,7 @@ func (x *doubts) weigh(t *taker) error {
 	if x.days == nil {
 		return nil
 	}
-	if x.seen+t.b.Updated > 0 {
+	if x.seen+t.b.Updated > 0 && !t.b.Mended { // which lacks all rows but those
 		if err := x.missing(t, add); err != nil {
 			return err
 		}
@@ -114,26 +114,29 @@ func (x *doubts) weigh(t *taker) error {
 // repeats less than half of what is on record, it surely is.
 func (x *doubts) missing(t *taker, add func(string, ...any)) error {
 	gone, n := []string{}, 0
-	st, err := t.tx.prepare("SELECT rowid, ro, dropped_off, kind FROM job_lines NOT INDEXED WHERE batch <> ? AND dropped_off BETWEEN ? AND ?")
+	st, err := t.tx.prepare("SELECT rowid, ro, dropped_off, kind FROM job_lines NOT INDEXED WHERE batch <> ? AND dropped_off BETWEEN ? AND ? ORDER BY rowid")
 	if err != nil {
 		return err
 	}
 	if err := st.each(func(v []driver.Value) error {
-		if !x.has(v[0].(int64)) {
-			if n++; len(gone) < shown {
-				gone = append(gone, strings.TrimSpace(fmt.Sprintf("%s of %s %s", v[1], v[2], v[3])))
-			}
+		if x.has(v[0].(int64)) {
+			return nil
 		}
-		return nil
+		if n++; len(gone) == shown {
+			return nil
+		}
+		day, err := forecast.ParseDate(v[2].(string))
+		gone = append(gone, strings.TrimSpace(fmt.Sprintf("%s of %s %s", v[1], inWords(day), v[3])))
+		return err
 	}, t.b.ID, x.first.String(), x.last.String()); err != nil {
 		return err
 	}
 	if n > 0 && n <= x.seen+t.b.Updated {
-		rows := "rows on record from %v to %v are not in this file, and are kept: %s; a job that never was can be taken out on the page Jobs"
+		rows := "rows on record from %s to %s are not in this file, and are kept: %s; a job that never was can be taken out on the page Jobs"
 		if n == 1 {
 			rows = strings.NewReplacer("rows", "row", "are", "is").Replace(rows)
 		}
-		add("%d "+rows, n, x.first, x.last, strings.Join(gone, "; "))
+		add("%d "+rows, n, inWords(x.first), inWords(x.last), strings.Join(gone, "; "))
 	}
 	return nil
 }
@@ -170,16 +173,16 @@ func (x *doubts) weeks(t *taker, add func(string, ...any)) error {
 		monday := from + forecast.Date(7*i)
 		switch {
 		case c == 0:
-			empty = append(empty, monday.String())
+			empty = append(empty, inWords(monday))
 		case c >= surge*usual:
-			full = append(full, fmt.Sprintf("%v (%d)", monday, c))
+			full = append(full, fmt.Sprintf("%s (%d)", inWords(monday), c))
 		}
 	}
 	if len(empty) > 0 {
-		add("no drop-offs at all in %s; a week usually has %d: is a file of that time still to be imported?", several("the week", empty), usual)
+		add("no drop-offs at all in the week of %s: a week usually has %d. Is a file of that time still to be imported?", several(empty, "; "), usual)
 	}
 	if len(full) > 0 {
-		add("%d times the usual %d drop-offs or more in %s: were records entered later, on one day?", surge, usual, several("the week", full))
+		add("%d times the usual %d drop-offs or more in the week of %s: were records entered later, on one day?", surge, usual, several(full, "; "))
 	}
 	return nil
 }
@@ -187,7 +190,7 @@ func (x *doubts) weeks(t *taker, add func(string, ...any)) error {
 // kinds reports kinds of work that come up suddenly, long after the records
 // begin: they may be old ones under a new name.
 func (x *doubts) kinds(t *taker, add func(string, ...any)) error {
-	st, err := t.tx.prepare("SELECT kind, min(first), (SELECT min(first) FROM weekly) FROM weekly GROUP BY kind")
+	st, err := t.tx.prepare("SELECT kind, min(first), (SELECT min(first) FROM weekly) FROM weekly GROUP BY kind ORDER BY kind")
 	if err != nil {
 		return err
 	}
@@ -207,7 +210,7 @@ func (x *doubts) kinds(t *taker, add func(string, ...any)) error {
 		}
 		return count.each(func(n []driver.Value) error {
 			if n[0].(int64) >= fewestNew {
-				fresh = append(fresh, fmt.Sprintf("%q (%d from %v on)", v[0], n[0], day))
+				fresh = append(fresh, fmt.Sprintf("%q (%d from %s on)", v[0], n[0], inWords(day)))
 			}
 			return nil
 		}, day.String(), (day + 27).String(), v[0], t.b.ID)
@@ -215,17 +218,20 @@ func (x *doubts) kinds(t *taker, add func(string, ...any)) error {
 		return err
 	}
 	if len(fresh) > 0 {
-		add("work of a new kind: %s; is it an old kind under another name? Then 'freshet kinds merge' puts them together", several("", fresh))
+		add("work of a new kind: %s; is it an old kind under another name? Then 'freshet kinds merge' puts them together", several(fresh, "; "))
 	}
 	return nil
 }
 
+// inWords writes a day as people do.
+func inWords(d forecast.Date) string { return d.Time().Format("January 2, 2006") }
+
 // several names some things, and how many more there are.
-func several(what string, names []string) string {
+func several(names []string, between string) string {
 	more := ""
 	if n := len(names) - shown; n > 0 {
 		more = fmt.Sprintf(" and %d more", n)
 		names = names[:shown]
 	}
-	return strings.TrimSpace(what+" "+strings.Join(names, ", ")) + more
+	return strings.Join(names, between) + more
 }

@@ -271,7 +271,8 @@ func (g *Group) Holds(ctx context.Context, name string) (there bool, err error) 
 	if err := checkShop(name); err != nil {
 		return false, err
 	}
-	return there, wrap(g.own.GetContext(ctx, &there, "SELECT to_regnamespace(?) IS NOT NULL", schemaOf(name)))
+	err = g.own.GetContext(ctx, &there, "SELECT to_regnamespace(?) IS NOT NULL", schemaOf(name))
+	return there, wrap(err)
 }
 
 // Remove takes a shop away, with all its records. It is a *NoShop if the group

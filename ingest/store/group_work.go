@@ -336,7 +336,8 @@ func (g *Group) Secret(ctx context.Context, name string) (value []byte, err erro
 	if _, err := g.own.ExecContext(ctx, "INSERT INTO secrets(name, value) VALUES(?, ?) ON CONFLICT(name) DO NOTHING", name, fresh); err != nil {
 		return nil, wrap(err)
 	}
-	return value, wrap(g.own.GetContext(ctx, &value, "SELECT value FROM secrets WHERE name = ?", name))
+	err = g.own.GetContext(ctx, &value, "SELECT value FROM secrets WHERE name = ?", name)
+	return value, wrap(err)
 }
 
 // Front is a store of the group itself: of its sessions and guesses at

@@ -19,9 +19,8 @@ import (
 )
 
 // HandIn is a file that a shop hands in, text, an Excel workbook, or a calendar
-// of time off (see [ics]), and what a
-// person has said about it. [Store.Preview] shows what would become of it and
-// [Store.TakeIn] takes it in.
+// of time off (see [ics]), and what a person has said about it. [Store.Preview]
+// shows what would become of it and [Store.TakeIn] takes it in.
 type HandIn struct {
 	Name    string // for messages and the account
 	File    io.ReaderAt
@@ -129,10 +128,12 @@ type Taken struct {
 // TakeIn takes in a file as one transaction, see [Store.Import], and remembers
 // a layout in which a person had a say by its header signature, so that the
 // next such file needs no word. It is an *Undecided or an
-// [ingest.AmbiguousDates] where there is something to ask first, and an error
+// *[ingest.AmbiguousDates] where there is something to ask first, and an error
 // before anything is written if the database's disk has less free than three
-// times the file's size. progress, if not nil, is told the rows done now and then. A cancelled context leaves the
-// database as it was.
+// times the file's size. progress, if not nil, is told the rows done now and
+// then. A cancelled context leaves the database as it was. An error after the
+// rows are in, of keeping the layout or of the doubts, leaves them there: the
+// file taken in again changes nothing.
 func (s *Store) TakeIn(ctx context.Context, h HandIn, latest forecast.Date, now time.Time, progress func(rows int)) (Taken, error) {
 	if r := s.Refusal(); r != nil {
 		return Taken{}, r

@@ -434,22 +434,23 @@ func TestDoubts(t *testing.T) {
 		text       string
 	}{
 		{"a plain year", "", file(40, same)},
-		{"a row gone", "1 row on record from 2025-01-06 to 2025-10-11 is not in this file, and is kept: 1031 of 2025-02-11 plumbing", file(40, func(w, i int, row []string) []string {
+		{"a row gone", "1 row on record from January 6, 2025 to October 11, 2025 is not in this file, and is kept: 1031 of February 11, 2025 plumbing", file(40, func(w, i int, row []string) []string {
 			if w == 5 && i == 1 {
 				return nil
 			}
 			return row
 		})},
 		{"a few rows of it", "", "ro_number,dropped_off,kind\n1000,2025-01-06,plumbing\n1239,2025-10-11,plumbing\n"},
-		{"a new kind", `work of a new kind: "water" (18 from 2025-09-22 on)`, file(40, func(w, i int, row []string) []string {
+		{"mended rows", "", "ro_number,dropped_off,kind,why it was rejected\n1000,2025-01-06,plumbing,\n1002,2025-01-08,plumbing,\n"}, // 1001 isn't among them
+		{"a new kind", `work of a new kind: "water" (18 from September 22, 2025 on)`, file(40, func(w, i int, row []string) []string {
 			if w >= 37 {
 				row[2] = "water"
 				row[0] = "9" + row[0]
 			}
 			return row
 		})},
-		{"a number again", "repair order 1239 was dropped off on 2025-10-11 (on record before) and on 2026-02-20", "ro_number,dropped_off,kind\n1239,2026-02-20,plumbing\n"},
-		{"a number twice", "repair order 77 was dropped off on 2025-01-06 and on 2026-02-20", "ro_number,dropped_off,kind\n77,2025-01-06,plumbing\n77,2026-02-20,cooling\n"},
+		{"a number again", "repair order 1239 was dropped off on October 11, 2025 (on record before) and on February 20, 2026", "ro_number,dropped_off,kind\n1239,2026-02-20,plumbing\n"},
+		{"a number twice", "repair order 77 was dropped off on January 6, 2025 and on February 20, 2026", "ro_number,dropped_off,kind\n77,2025-01-06,plumbing\n77,2026-02-20,cooling\n"},
 	} {
 		b := take(t, s, c.text)
 		if have := strings.Join(b.Doubts, "\n"); !strings.Contains(have, c.says) || c.says == "" && have != "" {
@@ -466,7 +467,7 @@ func TestDoubts(t *testing.T) {
 		}
 		return row
 	}))
-	if have := strings.Join(b.Doubts, "\n"); !strings.Contains(have, "no drop-offs at all in the week 2025-03-10; a week usually has 6: is a file of that time still to be imported?") || !strings.Contains(have, "5 times the usual 6 drop-offs or more in the week 2025-03-17 (30)") {
+	if have := strings.Join(b.Doubts, "\n"); !strings.Contains(have, "no drop-offs at all in the week of March 10, 2025: a week usually has 6. Is a file of that time still to be imported?") || !strings.Contains(have, "5 times the usual 6 drop-offs or more in the week of March 17, 2025 (30)") {
 		t.Errorf("want the empty week and the full one, have %q", have)
 	}
 }

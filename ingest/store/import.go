@@ -65,7 +65,8 @@ const MaxShown = 100
 // that differs from what is known under its key updated, a bad one kept with
 // its reason. What an updated record said before goes to the history. If rows
 // end with an error, nothing is changed. b gives File, Kind, SHA256, TakenIn,
-// Headers, Delimiter and Mended; progress, if not nil, is told the rows done now and then.
+// Headers, Delimiter and Mended; progress, if not nil, is told the rows done now
+// and then.
 //
 // A file of mended rows lacks the other lines of their repair orders, so that
 // a line without a name of its own can't be told by counting lines of its

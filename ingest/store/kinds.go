@@ -225,7 +225,8 @@ func newestStep(ctx context.Context, q sqlx.QueryerContext) (id int64, step Kind
 	if err := sqlx.GetContext(ctx, q, &step.What, "SELECT what FROM kind_steps WHERE id = ?", ids[0]); err != nil {
 		return 0, step, wrap(err)
 	}
-	return ids[0], step, wrap(sqlx.SelectContext(ctx, q, &step.Words, "SELECT word FROM kind_words WHERE step = ? ORDER BY word", ids[0]))
+	err = sqlx.SelectContext(ctx, q, &step.Words, "SELECT word FROM kind_words WHERE step = ? ORDER BY word", ids[0])
+	return ids[0], step, wrap(err)
 }
 
 // UndoKinds takes the newest step that stands back, and tells what it was.

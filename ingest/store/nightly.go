@@ -23,8 +23,8 @@ const backupDay = "2006-01-02"
 
 // Nightly makes a day's backup in a folder, which it makes if need be, unless
 // that day has one, and gives its path, or "" if there was nothing to do, as for
-// a group's shop, which PostgreSQL's own means back up. The
-// day is that of now in its zone; the file is named after the database and the
+// a group's shop, which PostgreSQL's own means back up. The day is that of now
+// in its zone; the file is named after the database and the
 // day. As with [Store.Backup], only a copy that was checked gets its name. Then,
 // and only then, older backups that keep doesn't hold are removed: while none
 // succeeds, none is removed. Files of other names are left alone. A database that

@@ -138,7 +138,8 @@ func (s *Store) Guess(ctx context.Context, source string, now time.Time) (wait t
 			if errors.Is(err, sql.ErrNoRows) {
 				return 0, 0, nil
 			}
-			if since = now.Sub(time.UnixMilli(last)); since > guessesForget {
+			// A clock that was wrong and was set back must lock nobody out.
+			if since = now.Sub(time.UnixMilli(last)).Abs(); since > guessesForget {
 				failed = 0
 			}
 			return failed, since, wrap(err)
@@ -151,9 +152,9 @@ func (s *Store) Guess(ctx context.Context, source string, now time.Time) (wait t
 		if err != nil {
 			return err
 		}
-		wait = backOff(one, freeGuesses, longestBackOff) - max(0, sinceOne)
+		wait = backOff(one, freeGuesses, longestBackOff) - sinceOne
 		if one > 0 {
-			wait = max(wait, backOff(all, freeForAll, longestForAll)-max(0, sinceAll))
+			wait = max(wait, backOff(all, freeForAll, longestForAll)-sinceAll)
 		}
 		if wait = max(0, wait); wait > 0 {
 			return nil

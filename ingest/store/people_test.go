@@ -73,6 +73,21 @@ func TestMistyping(t *testing.T) {
 	}
 }
 
+// Wrong guesses that were counted by a clock which was ahead, and was set right
+// since, lock nobody out.
+func TestGuessingByAWrongClock(t *testing.T) {
+	s, ctx := Empty(t), context.Background()
+	now := time.Date(2026, 11, 23, 9, 0, 0, 0, time.UTC)
+	for range freeGuesses {
+		if wait, err := s.Guess(ctx, "here", now.AddDate(1, 0, 0)); wait != 0 || err != nil {
+			t.Fatalf("want free guesses, have %v, %v", wait, err)
+		}
+	}
+	if wait, err := s.Guess(ctx, "here", now); wait != 0 || err != nil {
+		t.Errorf("want no wait for next year, have %v, %v", wait, err)
+	}
+}
+
 // What the browser holds is nowhere in the database's files.
 func TestSessions(t *testing.T) {
 	s := Empty(t)

@@ -160,8 +160,9 @@ func date(text sql.Null[string]) (sql.Null[forecast.Date], error) {
 }
 
 // Open gives the jobs that were dropped off on or after since and before asOf
-// and not ready then, with nothing that was learned later: hours clocked and
-// billed, and the day they became ready.
+// and not ready then, in order of drop-off. What is known to have been learned
+// later is left out: the day they became ready, and their hours and status then.
+// Of a job that still isn't ready, hours and status are the newest on record.
 func (s *Store) Open(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
 	out, err := s.jobs(ctx, "dropped_off >= ? AND dropped_off < ? AND (coalesce(ready, picked_up) IS NULL OR coalesce(ready, picked_up) >= ?)", since.String(), asOf.String(), asOf.String())
 	for i := range out {

@@ -180,7 +180,7 @@ func (s *Store) timeOffDoubts(ctx context.Context, since forecast.Date) ([]strin
 		if f := ingest.Fold(a.Name); !a.Shop() && a.Until >= since && !known[f] {
 			known[f] = true // said once
 			out = append(out, fmt.Sprintf("Time off of “%s”, from %s on, changes no hours: nobody of that name is on the crew%s",
-				a.Name, a.From.Time().Format("January 2, 2006"), cmp.Or(asking(ingest.Nearest(a.Name, names)), fmt.Sprintf(": %s.", several("", names)))))
+				a.Name, inWords(a.From), cmp.Or(asking(ingest.Nearest(a.Name, names)), fmt.Sprintf(": %s.", several(names, ", ")))))
 		}
 	}
 	return out, nil

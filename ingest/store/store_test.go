@@ -46,7 +46,7 @@ func tryTake(s *store.Store, text string) (store.Batch, error) {
 	if err != nil {
 		return store.Batch{}, err
 	}
-	return s.Import(context.Background(), store.Batch{File: "drop-offs.csv", Kind: ingest.DropOffs, TakenIn: at}, rows, nil)
+	return s.Import(context.Background(), store.Batch{File: "drop-offs.csv", Kind: ingest.DropOffs, TakenIn: at, Headers: sheet.Headers, Mended: sheet.Mended}, rows, nil)
 }
 
 const export = `ro_number,dropped_off,kind,quoted_hours,clocked_hours,parts_wait_days,ready,status,note
