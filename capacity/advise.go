@@ -51,20 +51,21 @@ type Advice struct {
 //
 // A hire takes FillWeeks + NoticeWeeks + RampWeeks of the policy, so that the
 // paths must reach further than that for the day to post the job to be seen in
-// time. o is the plan's outcome. It returns the errors of Plan.Outcome.
-func Advise(p Plan, o Outcome) ([]Advice, error) {
+// time. o is the plan's outcome. spare tells of each of the paths' weeks whether
+// it can spare a technician. It returns the errors of Plan.Outcome.
+func Advise(p Plan, o Outcome) (all []Advice, spare []Spared, err error) {
 	a, err := newAdviser(p, o)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	all, err := a.timeOff()
-	if err != nil {
-		return nil, err
+	spare = a.spare()
+	if all, err = a.timeOff(); err != nil {
+		return nil, nil, err
 	}
 	more, err := a.advise(func(string) bool { return true })
 	all = append(all, more...)
 	slices.SortStableFunc(all, func(a, b Advice) int { return cmp.Compare(a.DecideBy, b.DecideBy) })
-	return all, err
+	return all, spare, err
 }
 
 // advise tries the measures one after the other, up to the last that is wanted.
@@ -114,17 +115,14 @@ func newAdviser(p Plan, o Outcome) (*adviser, error) {
 	if err := p.Check(); err != nil {
 		return nil, err
 	}
-	a := &adviser{Policy: p.policy(), whole: o}
-	if p.Kinds[0].Hours.N() <= tryPaths {
-		a.adopt(p, o)
-		return a, nil
-	}
 	few := p.Thinned(tryPaths).draw(WhatIf{})
-	out, err := few.outcome()
-	if err == nil {
-		a.adopt(few, out)
+	out, err := few.outcome(lines)
+	if err != nil {
+		return nil, err
 	}
-	return a, err
+	a := &adviser{Policy: p.policy(), whole: o}
+	a.adopt(few, out)
+	return a, nil
 }
 
 // Thinned gives the plan with so many of its paths, if it has more: evenly
@@ -204,7 +202,7 @@ func (a *adviser) weighs() bool { return a.WaitCost > 0 || a.LostCost > 0 }
 // loss gives the mean cost of work that waits at weeks' ends and of work that
 // is lost, customers going elsewhere while the line is longer than LostWeeks.
 func (a *adviser) loss(p Plan) (float64, error) {
-	o, err := p.follow(a.LostWeeks, false)
+	o, err := p.follow(p.Kinds[0].Hours.H, a.LostWeeks, lines)
 	if err != nil {
 		return 0, err
 	}
@@ -219,7 +217,7 @@ func (a *adviser) loss(p Plan) (float64, error) {
 func (a *adviser) with(change func(*Plan)) (Plan, Outcome, error) {
 	p := a.Plan
 	change(&p)
-	out, err := p.outcome()
+	out, err := p.outcome(lines)
 	return p, out, err
 }
 

@@ -276,7 +276,7 @@ func BenchmarkAdvised(b *testing.B) {
 		if err != nil {
 			b.Fatal(err)
 		}
-		all, err := Advise(p, o)
+		all, _, err := Advise(p, o)
 		if err == nil {
 			err = Stress(p, all)
 		}
@@ -348,7 +348,11 @@ func TestSharingDraws(t *testing.T) {
 		t.Helper()
 		off := p
 		off.Requested, off.Absences = nil, p.Requested
-		for _, rule := range []func(Plan, Outcome) ([]Advice, error){TimeOff, Advise} {
+		advised := func(p Plan, o Outcome) ([]Advice, error) {
+			all, _, err := Advise(p, o)
+			return all, err
+		}
+		for _, rule := range []func(Plan, Outcome) ([]Advice, error){TimeOff, advised} {
 			some, err := rule(p, o)
 			if err == nil {
 				err = Stress(p, some)

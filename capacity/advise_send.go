@@ -71,7 +71,7 @@ func (a *adviser) send(kinds []string, of func(Outcome) Line, why, or string) ([
 		return nil, nil
 	}
 	plan := a.Plan.sent(kind, r, float64(tenths)/10)
-	after, err := plan.outcome()
+	after, err := plan.outcome(lines)
 	if err != nil {
 		return nil, err
 	}

@@ -11,7 +11,10 @@ import (
 
 func advise(t testing.TB, p Plan) []Advice {
 	t.Helper()
-	all := must[[]Advice](t)(Advise(p, outcome(t, p)))
+	all, _, err := Advise(p, outcome(t, p))
+	if err != nil {
+		t.Fatal(err)
+	}
 	for i, a := range all {
 		switch {
 		case a.DecideBy < p.From:
@@ -341,7 +344,7 @@ func TestPlanErrorsAndWarnings(t *testing.T) {
 	p := storyPlan(onePath(100))
 	p.Policy = DefaultPolicy()
 	p.Policy.OvertimePremium = 0
-	if _, err := Advise(p, Outcome{}); err == nil || !strings.Contains(err.Error(), "1 regular hour") {
+	if _, _, err := Advise(p, Outcome{}); err == nil || !strings.Contains(err.Error(), "1 regular hour") {
 		t.Errorf("have %v", err)
 	}
 	p.Policy = DefaultPolicy()
@@ -371,7 +374,7 @@ func BenchmarkAdvise(b *testing.B) {
 	for b.Loop() {
 		o, err := p.Outcome()
 		if err == nil {
-			_, err = Advise(p, o)
+			_, _, err = Advise(p, o)
 		}
 		if err != nil {
 			b.Fatal(err)
@@ -383,7 +386,10 @@ func BenchmarkAdvise(b *testing.B) {
 // less: the latter can spare one, at the hours that are then gone.
 func TestSpare(t *testing.T) {
 	p := storyPlan(level(append(repeat(130, 4), repeat(60, 4)...)...))
-	all := Spare(p, outcome(t, p))
+	_, all, err := Advise(p, outcome(t, p))
+	if err != nil {
+		t.Fatal(err)
+	}
 	for j, w := range all {
 		if w.Monday != monday+forecast.Date(7*j) || w.Spares != (j >= 4) || (w.Chance < .5) != (j >= 4) {
 			t.Errorf("week %d: have %+v", j, w)

@@ -16,16 +16,10 @@ func TimeOff(p Plan, o Outcome) ([]Advice, error) {
 	if len(p.Requested) == 0 {
 		return nil, nil
 	}
-	if err := p.Check(); err != nil {
-		return nil, err
-	}
-	few := p.Thinned(tryPaths).draw(WhatIf{})
-	out, err := few.outcome()
+	a, err := newAdviser(p, o.under(p))
 	if err != nil {
 		return nil, err
 	}
-	a := &adviser{Policy: p.policy(), whole: o.under(p)}
-	a.adopt(few, out)
 	return a.timeOff()
 }
 
@@ -96,7 +90,7 @@ func (a *adviser) judge(req Absence) ([]Advice, error) {
 		return []Advice{advice}, nil
 	}
 	if crosses {
-		with, err := plan.outcome()
+		with, err := plan.outcome(lines)
 		if err != nil {
 			return nil, err
 		}

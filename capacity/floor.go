@@ -161,6 +161,9 @@ func (f *Floor) weeks() []Week {
 	return weeks
 }
 
+// first gives the first day after so many weeks.
+func (f *Floor) first(weeks int) int { return forecast.Week*weeks - f.begun }
+
 // week gives the number of a day's week.
 func (f *Floor) week(day int) int { return (f.begun + day) / forecast.Week }
 

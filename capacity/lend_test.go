@@ -10,7 +10,11 @@ import (
 func spared(t *testing.T, hours ...float64) []Spared {
 	t.Helper()
 	p := storyPlan(level(hours...))
-	return Spare(p, outcome(t, p))
+	_, all, err := Advise(p, outcome(t, p))
+	if err != nil {
+		t.Fatal(err)
+	}
+	return all
 }
 
 // One shop is quiet while the other is flooded, and then the other way round:

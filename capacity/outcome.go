@@ -10,7 +10,8 @@ import (
 )
 
 // Line is the work of some job kinds before those who can do it, path by path
-// and week by week. It doesn't hold what waits for parts or approval.
+// and week by week. It doesn't hold what waits for parts or approval. Work and
+// Backlog have the weeks that were worked off, see Plan.Near.
 type Line struct {
 	Available []float64      // hours of those who can do it
 	Arriving  forecast.Paths // hours that arrive, or whose parts come, in the week
@@ -25,10 +26,11 @@ type Line struct {
 	weekly clock
 }
 
-// Outcome is what follows for the shop, with the line of all its work.
+// Outcome is what follows for the shop, with the line of all its work. Weeks and
+// Short are of all the paths' weeks, the rest of those that were worked off.
 type Outcome struct {
 	Line
-	Weeks   []Week         // the crew's hours, one for each step of the paths
+	Weeks   []Week         // the crew's hours
 	Short   Shortage       // hours of the week's Arriving that nobody can work on in it
 	Waiting forecast.Paths // hours that wait for parts or approval at the week's end
 	LotFull []float64      // share of paths in which the lot is full on some day of the week; 0 without a limit
@@ -54,33 +56,44 @@ type Skill struct {
 // work off what is left at their end.
 const workOff = 8
 
-// outcome gives what Advise asks for: the lines, and what is short.
-func (p Plan) outcome() (Outcome, error) { return p.follow(0, false) }
+// asked is how much of an outcome is asked for, each with what comes before it.
+type asked int
 
-// follow works the plan off, with drop-offs going elsewhere while the line is
-// longer than the crew does in so many weeks; at 0 weeks it never is. The lot
-// and the days until ready are followed where the whole is asked for.
-func (p Plan) follow(lostWeeks float64, whole bool) (Outcome, error) {
+const (
+	lines      asked = iota // Weeks, Backlog and Work
+	arriving                // Arriving, Short and chances of it
+	everything              // the lot, and the days until ready
+)
+
+// outcome gives what measures are tried by, of all weeks.
+func (p Plan) outcome(all asked) (Outcome, error) { return p.follow(p.Kinds[0].Hours.H, 0, all) }
+
+// follow works the plan's first weeks off, with drop-offs going elsewhere while
+// the line is longer than the crew does in so many weeks; at 0 weeks it never is.
+func (p Plan) follow(near int, lostWeeks float64, all asked) (Outcome, error) {
 	h, n := p.Kinds[0].Hours.H, p.Kinds[0].Hours.N()
 	floor := p.floor(h + workOff)
 	weeks := floor.weeks()
-	like := func() forecast.Paths { return forecast.NewPaths(p.From.Monday(), forecast.Week, h, n) }
-	lines := make([]Line, floor.classes+1) // of each class, then of all work
-	for c := range lines {
+	like := func(weeks int) forecast.Paths { return forecast.NewPaths(p.From.Monday(), forecast.Week, weeks, n) }
+	of := make([]Line, floor.classes+1) // each class, then all work
+	for c := range of {
 		perWeek := floor.hoursOf(weeks, c)
-		lines[c] = Line{class: c, Available: perWeek[:h:h], Arriving: like(), Work: like(), Backlog: like(), weekly: newClock(perWeek, workOff)}
+		of[c] = Line{class: c, Available: perWeek[:h:h], Work: like(near), Backlog: like(near), weekly: newClock(perWeek, workOff)}
+		if all >= arriving {
+			of[c].Arriving = like(h)
+		}
 	}
-	all := &lines[floor.classes]
-	if all.weekly.rate == 0 {
+	whole := &of[floor.classes]
+	if whole.weekly.rate == 0 {
 		return Outcome{}, fmt.Errorf("capacity: need available hours in some week from %v on, have none in %d weeks", weeks[0].Monday, len(weeks))
 	}
-	out := Outcome{Weeks: weeks[:h:h], classes: lines[:floor.classes], Waiting: like(), OnLot: like()}
-	longest := make([]float64, h)
+	out := Outcome{Weeks: weeks[:h:h], classes: of[:floor.classes], Waiting: like(near), OnLot: like(near)}
+	longest := make([]float64, near)
 	if lostWeeks > 0 {
 		for j := range longest {
-			longest[j] = all.weekly.within(float64(j), lostWeeks)
+			longest[j] = whole.weekly.within(float64(j), lostWeeks)
 		}
-		out.Lost = like()
+		out.Lost = like(near)
 	}
 	jobs, rigs := p.jobs(), p.Lot.Rigs
 	if rigs == 0 {
@@ -92,8 +105,9 @@ func (p Plan) follow(lostWeeks float64, whole bool) (Outcome, error) {
 		own := runners.Get().(*runner)
 		defer runners.Put(own)
 		run := &own.run
-		if whole {
-			ready[w] = make([]Days, h)
+		run.watched = floor.first(near)
+		if all == everything {
+			ready[w] = make([]Days, near)
 			for j := range ready[w] {
 				ready[w][j] = make(Days, floor.Days+1)
 			}
@@ -101,17 +115,19 @@ func (p Plan) follow(lostWeeks float64, whole bool) (Outcome, error) {
 		for i := w; i < n; i += workers {
 			tasks := jobs.tasks(i, &own.room)
 			run.begin(floor, tasks)
-			floor.arrive(tasks, out.classes, i)
-			if !whole {
-				out.path(i, run, floor, lines, longest, rigs)
+			if all >= arriving {
+				floor.arrive(tasks, out.classes, i)
+			}
+			if all < everything {
+				out.path(i, run, floor, of, longest, rigs)
 				continue
 			}
 			run.park(jobs.parked(i))
-			for d := out.path(i, run, floor, lines, longest, rigs); d < floor.Days && run.open > 0; d++ {
+			for d := out.path(i, run, floor, of, longest, rigs); d < floor.Days && run.open > 0; d++ {
 				run.day(d)
 			}
 			for k, t := range tasks {
-				if t.In >= 0 {
+				if 0 <= t.In && t.In < run.watched {
 					done := int(run.jobs[k].ready)
 					ready[w][floor.week(t.In)][done-min(t.In, done)]++
 				}
@@ -119,18 +135,18 @@ func (p Plan) follow(lostWeeks float64, whole bool) (Outcome, error) {
 		}
 		return nil
 	})
-	for c := range floor.classes {
-		l := &lines[c]
-		l.ChanceShort = short([]Line{*l}, []set{{[]int{0}, l.Available}}).chances()
+	if all >= arriving {
+		for c := range out.classes {
+			l := &out.classes[c]
+			l.ChanceShort = short([]Line{*l}, []set{{[]int{0}, l.Available}}).chances()
+			whole.Arriving.Add(l.Arriving)
+		}
+		out.Short = short(out.classes, floor.sets(out.Weeks))
+		whole.ChanceShort = out.Short.chances()
 	}
-	for _, l := range out.classes {
-		all.Arriving.Add(l.Arriving)
-	}
-	out.Line = *all
-	out.Short = short(out.classes, floor.sets(out.Weeks))
-	out.ChanceShort = out.Short.chances()
+	out.Line = *whole
 	out.Skills = p.skills(floor, out.classes)
-	if whole {
+	if all == everything {
 		out.Ready = ready[0]
 		for _, more := range ready[1:] {
 			for j := range more {
@@ -185,7 +201,7 @@ func (o *Outcome) full(spaces int) []float64 {
 // be worked on, those apart that can be at the floor's start.
 func (f *Floor) arrive(tasks []Task, classes []Line, path int) {
 	h := classes[0].Arriving.H
-	end := min(f.Days, forecast.Week*h-f.begun)
+	end := min(f.Days, f.first(h))
 	for i := range tasks {
 		t := &tasks[i]
 		if d := max(t.In, t.From); 0 <= d && d < end {
@@ -214,7 +230,7 @@ func (o *Outcome) path(i int, run *Run, f *Floor, lines []Line, longest []float6
 	for j := range longest {
 		run.Longest = longest[j]
 		lost, most := run.lost, 0
-		for end := forecast.Week*(j+1) - f.begun; d < end; d++ {
+		for end := f.first(j + 1); d < end; d++ {
 			run.day(d)
 			most = max(most, run.rigs)
 		}

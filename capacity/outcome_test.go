@@ -3,6 +3,7 @@ package capacity
 import (
 	"fmt"
 	"math"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -257,5 +258,35 @@ func BenchmarkHours(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		storyCrew().Hours(DefaultCalendar(), nil, monday, 21)
+	}
+}
+
+// The near weeks are the same where no further ones are worked off, and the
+// hours that nobody can work on are of all weeks.
+func TestNear(t *testing.T) {
+	p := designPlan(t).Thinned(50)
+	whole, near := outcome(t, p), p
+	near.Near = 5
+	few := outcome(t, near)
+	if !reflect.DeepEqual(few.Short, whole.Short) || !reflect.DeepEqual(few.ChanceShort, whole.ChanceShort) || len(few.Weeks) != len(whole.Weeks) {
+		t.Error("what is short differs")
+	}
+	for name, of := range map[string][2]forecast.Paths{"backlog": {few.Backlog, whole.Backlog}, "work": {few.Work, whole.Work}, "waiting": {few.Waiting, whole.Waiting},
+		"lot": {few.OnLot, whole.OnLot}, "a skill's": {few.Skills[0].Backlog, whole.Skills[0].Backlog}} {
+		if of[0].H != 5 || of[1].H != 13 {
+			t.Fatalf("%s: have %d and %d weeks", name, of[0].H, of[1].H)
+		}
+		for i := range of[0].N() {
+			if !slices.Equal(of[0].Path(i), of[1].Path(i)[:5]) {
+				t.Fatalf("%s differs on path %d", name, i)
+			}
+		}
+	}
+	if want := whole.Ready[:5]; !reflect.DeepEqual(few.Ready, want) {
+		t.Errorf("want days until ready %v, have %v", want, few.Ready)
+	}
+	near.Near = 14
+	if _, err := near.Outcome(); err == nil || !strings.Contains(err.Error(), "0 to 13 weeks") {
+		t.Errorf("have %v", err)
 	}
 }

@@ -21,6 +21,7 @@ type Plan struct {
 	Lot       Lot           // where rigs stand
 	Policy    Policy        // what the owner puts up with; the zero Policy stands for DefaultPolicy
 	Seed      uint64        // of what the paths leave open: days, hours of single jobs, waits for parts
+	Near      int           // weeks that Outcome works off, from the first on; 0 stands for all of the paths'
 
 	extra  Crew         // what-if hands, see newFloor
 	drawn  *futures     // where the jobs have been drawn beforehand; who changes the work takes it away
@@ -91,6 +92,9 @@ func (p Plan) checkWork() error {
 			return fmt.Errorf("capacity: need open jobs to be dropped off by %v, have one of %v", p.From, j.DroppedOff)
 		}
 	}
+	if p.Near < 0 || p.Near > like.H {
+		return fmt.Errorf("capacity: need 0 to %d weeks to be worked off, have %d", like.H, p.Near)
+	}
 	n := len(p.Kinds)
 	h := p.Habits
 	if len(h.Hours) != n || len(h.Growth) != n || len(h.Wait) != n || len(h.Needs) != n || len(h.Rush) != n || len(h.Later) != n || h.Lean != nil && len(h.Lean) != n {
@@ -143,7 +147,11 @@ func (p Plan) Outcome() (Outcome, error) {
 	if err := p.Check(); err != nil {
 		return Outcome{}, err
 	}
-	return p.follow(0, true)
+	near := p.Near
+	if near == 0 {
+		near = p.Kinds[0].Hours.H
+	}
+	return p.follow(near, 0, everything)
 }
 
 // Warnings gives doubts about the plan that don't prevent an answer: hours

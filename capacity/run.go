@@ -1,10 +1,6 @@
 package capacity
 
-import (
-	"slices"
-
-	"freshet/forecast"
-)
+import "slices"
 
 // Run is the line as it is worked off, with room that is used again. A Run is
 // for one goroutine.
@@ -20,7 +16,8 @@ type Run struct {
 
 	inLine  []float64  // hours that can be worked on, by class
 	done    []float64  // hours worked since the caller cleared it, by class
-	open    int        // tasks that aren't ready yet
+	watched int        // day before which tasks that are dropped off, on the floor's first or later, count as open
+	open    int        // those of them that aren't ready yet
 	stand   [ranks]int // tasks that stand in line
 	waiting float64    // hours of tasks that wait for parts
 	rigs    int        // on the lot
@@ -99,7 +96,7 @@ func (r *Run) begin(f *Floor, tasks []Task) {
 	clear(r.inLine)
 	clear(r.done)
 	clear(r.leave)
-	r.open, r.stand, r.waiting, r.rigs, r.lost = len(tasks), [ranks]int{}, 0, 0, 0
+	r.open, r.stand, r.waiting, r.rigs, r.lost = 0, [ranks]int{}, 0, 0, 0
 	for d := range r.comes {
 		r.comes[d] = -1
 	}
@@ -115,7 +112,6 @@ func (r *Run) begin(f *Floor, tasks []Task) {
 // more takes in another task on the morning of its drop-off.
 func (r *Run) more(t Task) {
 	r.jobs = append(r.jobs, job{})
-	r.open++
 	r.expect(len(r.jobs)-1, &t)
 }
 
@@ -123,7 +119,15 @@ func (r *Run) more(t Task) {
 func (r *Run) expect(i int, t *Task) {
 	never := int32(r.floor.Days)
 	r.jobs[i] = job{max(t.Hours, 2*enough), int32(t.In), int32(min(t.From, r.floor.Days)), int32(min(t.Stays, r.floor.Days)), never, never, -1, int32(ranks*r.floor.class[t.Kind] + int(t.Rank))}
+	r.opened(&r.jobs[i], 1)
 	r.on(max(0, t.In), i)
+}
+
+// opened counts a task that comes or is done among those watched, if it is.
+func (r *Run) opened(j *job, n int) {
+	if 0 <= j.in && int(j.in) < r.watched {
+		r.open += n
+	}
 }
 
 // park takes in rigs that are ready, by the days on which they leave.
@@ -194,7 +198,7 @@ func (r *Run) day(d int) {
 		r.done[class] += h
 		if j.left -= h; j.left < enough {
 			j.ready, j.left = int32(d), 0
-			r.open--
+			r.opened(j, -1)
 			if gone := d + 1 + int(j.stays); gone < f.Days {
 				r.leave[gone]++
 			}
@@ -212,7 +216,7 @@ func (r *Run) day(d int) {
 func (r *Run) passes(class int, limit []float64) bool {
 	d := 0
 	for j := range limit {
-		for end := forecast.Week*(j+1) - r.floor.begun; d < end; d++ {
+		for end := r.floor.first(j + 1); d < end; d++ {
 			r.day(d)
 		}
 		line := 0.
@@ -238,7 +242,7 @@ func (r *Run) come(d, i int) {
 		if r.Longest > 0 && j.in >= 0 && Rank(j.line%ranks) != Urgent && r.Line()+j.left > r.Longest {
 			r.lost += j.left
 			j.left = 0
-			r.open--
+			r.opened(j, -1)
 			return
 		}
 		if r.rigs++; int(j.from) > in {

@@ -15,17 +15,14 @@ type Spared struct {
 	Helped float64 // chance with one more
 }
 
-// Spare tells of each of the plan's weeks whether it can spare a typical
-// technician, by the measure of TimeOff, or needs one. out is the plan's
-// outcome.
-func Spare(p Plan, out Outcome) []Spared {
-	a := &adviser{Policy: p.policy(), whole: out}
-	a.adopt(p, out)
-	all := make([]Spared, len(out.Weeks))
-	for j, w := range out.Weeks {
+// spare tells of each of the plan's weeks whether it can spare a typical
+// technician, by the measure of TimeOff, or needs one.
+func (a *adviser) spare() []Spared {
+	all := make([]Spared, len(a.out.Weeks))
+	for j, w := range a.out.Weeks {
 		h := a.usualHours(j)
-		now := out.ChanceShort[j]
-		all[j] = Spared{Monday: w.Monday, Hours: h, Chance: a.chanceWithout(j, h), Spares: a.spares(j, h), Now: now, Short: now > a.LimitChance, Helped: out.chanceHelped(j, h)}
+		now := a.whole.ChanceShort[j]
+		all[j] = Spared{Monday: w.Monday, Hours: h, Chance: a.chanceWithout(j, h), Spares: a.spares(j, h), Now: now, Short: now > a.LimitChance, Helped: a.whole.chanceHelped(j, h)}
 	}
 	return all
 }

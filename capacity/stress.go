@@ -56,7 +56,7 @@ func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
 		return nil, err
 	}
 	q = q.draw(w)
-	out, err := q.outcome()
+	out, err := q.outcome(arriving)
 	if err != nil {
 		return nil, err
 	}
@@ -64,7 +64,7 @@ func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
 	as.adopt(q, out)
 	found := make([]Otherwise, len(all))
 	for i, a := range all {
-		found[i] = Otherwise{If: w.String(), Hours: a.Hours, DecideBy: a.DecideBy, Stands: a.timeOff() && as.spare(a) == (a.Do == ApproveTimeOff)}
+		found[i] = Otherwise{If: w.String(), Hours: a.Hours, DecideBy: a.DecideBy, Stands: a.timeOff() && as.bearable(a) == (a.Do == ApproveTimeOff)}
 	}
 	then, err := as.advise(func(do string) bool { return slices.ContainsFunc(all, func(a Advice) bool { return a.Do == do }) })
 	if err != nil {
@@ -84,9 +84,9 @@ func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
 
 func (a Advice) timeOff() bool { return a.Do == ApproveTimeOff || a.Do == HoldTimeOff }
 
-// spare tells whether each week that time off is about can spare its share of
+// bearable tells whether each week that time off is about can spare its share of
 // the hours, or is short of them anyway, whoever is off.
-func (a *adviser) spare(off Advice) bool {
+func (a *adviser) bearable(off Advice) bool {
 	weeks := a.runs(func(j int) bool { return a.out.Weeks[j].Monday <= off.Until && a.out.Weeks[j].Monday+6 >= off.From })
 	for _, r := range weeks {
 		for j := r.first; j <= r.last; j++ {

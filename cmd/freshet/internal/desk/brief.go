@@ -66,10 +66,7 @@ func (d *Desk) ReportAndBrief(ctx context.Context, ask Ask, version string) (rep
 		}
 		b.Weeks = append(b.Weeks, week)
 	}
-	if s.outcome != nil {
-		b.Spare = capacity.Spare(s.planned, *s.outcome)
-		b.Spare = b.Spare[:min(len(b.Spare), len(b.Weeks))]
-	}
+	b.Spare = s.spare[:min(len(s.spare), len(b.Weeks))]
 	if s.known.Total.Observed() >= grown {
 		l, err := s.fit.Lesson()
 		if err != nil {

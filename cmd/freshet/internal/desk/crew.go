@@ -102,6 +102,7 @@ func (d *Desk) Crew(ctx context.Context, ask Ask, change capacity.WhatIf) (Crew,
 		return c, err
 	}
 	c.Scenario = change.String()
+	plan.Near = ask.Weeks
 	o, err := plan.Thinned(crewDraws).Outcome()
 	if err != nil {
 		return Crew{}, err
@@ -128,13 +129,12 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 		return Crew{}, err
 	}
 	few := plan.Thinned(crewDraws)
+	few.Near = s.ask.Weeks
 	o, err := few.Outcome()
 	if err != nil {
 		return Crew{}, err
 	}
-	s.planned, s.outcome = few, &o
 	out := Crew{Schema: 1, AsOf: s.ask.AsOf, Ahead: len(o.Weeks), Advice: []report.Advice{}, Warnings: s.said(f), Weeks: crewWeeks(plan, o, s.ask.Weeks), Skills: s.crewSkills(o)}
-	out.Spare = capacity.Spare(few, o)
 	out.Warnings = append(out.Warnings, s.doubts...)
 	if said := s.share.note(); said != "" {
 		out.Warnings = append(out.Warnings, said)
@@ -145,10 +145,11 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	if out.HoldBack, err = s.holdBack(ctx, db); err != nil {
 		return Crew{}, err
 	}
-	advice, err := advise(few, o)
+	advice, spare, err := advise(few, o)
 	if err != nil {
 		return Crew{}, err
 	}
+	s.spare, out.Spare = spare, spare
 	if s.known.Total.Observed() < short/2 {
 		// Without a year of records there is no season to hire for.
 		advice = slices.DeleteFunc(advice, func(a capacity.Advice) bool { return a.Do == capacity.Hire || a.Do == capacity.OpenSaturday })
@@ -237,10 +238,11 @@ func (s *shop) crewSkills(o capacity.Outcome) []CrewSkill {
 	return out
 }
 
-// advise gives the advice on the plan as it stands, and a word on each time
-// off that lies far enough ahead to be settled still. All of it counts in the
-// plan's hours; to be judged it is taken out first.
-func advise(p capacity.Plan, o capacity.Outcome) ([]capacity.Advice, error) {
+// advise gives the advice on the plan as it stands, a word on each time off
+// that lies far enough ahead to be settled still, and which weeks can spare
+// someone. All time off counts in the plan's hours; to be judged it is taken out
+// first.
+func advise(p capacity.Plan, o capacity.Outcome) (advice []capacity.Advice, spare []capacity.Spared, err error) {
 	p = p.SharingDraws()
 	asked := p
 	asked.Absences = nil
@@ -254,18 +256,21 @@ func advise(p capacity.Plan, o capacity.Outcome) ([]capacity.Advice, error) {
 	}
 	var found [2][]capacity.Advice
 	if err := forecast.Together(len(found), func(i int) (err error) {
-		of, about := capacity.Advise, p
-		if i == 1 {
-			of, about = capacity.TimeOff, asked
+		about := p
+		if i == 0 {
+			found[i], spare, err = capacity.Advise(p, o)
+		} else {
+			about = asked
+			found[i], err = capacity.TimeOff(asked, o)
 		}
-		if found[i], err = of(about, o); err != nil {
+		if err != nil {
 			return err
 		}
 		return capacity.Stress(about, found[i])
 	}); err != nil {
-		return nil, err
+		return nil, nil, err
 	}
-	advice := slices.Concat(found[0], found[1])
+	advice = slices.Concat(found[0], found[1])
 	slices.SortStableFunc(advice, func(a, b capacity.Advice) int { return cmp.Compare(a.DecideBy, b.DecideBy) })
-	return advice, nil
+	return advice, spare, nil
 }

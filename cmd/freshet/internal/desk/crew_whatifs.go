@@ -43,6 +43,7 @@ func (d *Desk) WhatIfs(ctx context.Context, ask Ask) (*WhatIfs, error) {
 	if err != nil {
 		return nil, err
 	}
+	plan.Near = ask.Weeks
 	w := &WhatIfs{AsOf: ask.AsOf, weeks: ask.Weeks, whole: tryout{plan: plan, draws: crewDraws}, rough: tryout{plan: plan.Thinned(roughDraws), draws: roughDraws}}
 	for _, t := range []*tryout{&w.whole, &w.rough} {
 		if t.now, err = t.try(capacity.WhatIf{}, w.weeks); err != nil {

@@ -97,14 +97,13 @@ type shop struct {
 	doubts   []string // about the crew's skills, for answers that are about the crew
 	absences []capacity.Absence
 	notes    []store.AlertNote
-	odd      *watcher      // once asked for
-	fit      *workload.Fit // once there are futures
-	planned  capacity.Plan // once there is its outcome
-	outcome  *capacity.Outcome
-	jobs     []store.Job   // of the last years, in order; nil where they weren't asked for
-	jobsFrom forecast.Date // day from which they are read, once they are
-	details  []store.Job   // those of them that the watch looks at
-	source   string        // where job hours were taken from
+	odd      *watcher          // once asked for
+	fit      *workload.Fit     // once there are futures
+	spare    []capacity.Spared // once there is advice on the crew's plan
+	jobs     []store.Job       // of the last years, in order; nil where they weren't asked for
+	jobsFrom forecast.Date     // day from which they are read, once they are
+	details  []store.Job       // those of them that the watch looks at
+	source   string            // where job hours were taken from
 	warnings []string
 }
 

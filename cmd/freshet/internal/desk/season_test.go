@@ -267,7 +267,7 @@ func (s *season) follow(t *testing.T, monday forecast.Date) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	all, err := capacity.Advise(p, o)
+	all, _, err := capacity.Advise(p, o)
 	if err != nil {
 		t.Fatal(err)
 	}
