@@ -12,6 +12,25 @@ type HandedFile struct {
 	Said       string // what became of it; empty while it waits
 }
 
+// HandIn keeps a file that is to be taken in for a shop, and gives its number.
+func (g *Group) HandIn(ctx context.Context, shop, file string, content []byte) (id int64, err error) {
+	err = g.own.GetContext(ctx, &id, "INSERT INTO handed_in(shop, file, content) VALUES(?, ?, ?) RETURNING id", shop, file, content)
+	return id, wrap(err)
+}
+
+// HandedIn gives a file that was handed in, or what became of it, which then
+// isn't empty.
+func (g *Group) HandedIn(ctx context.Context, id int64) (shop, file string, content []byte, said string, err error) {
+	err = g.own.QueryRowContext(ctx, "SELECT shop, file, content, said FROM handed_in WHERE id = ?", id).Scan(&shop, &file, &content, &said)
+	return shop, file, content, said, wrap(err)
+}
+
+// TakenIn keeps what became of a file, and no longer its content.
+func (g *Group) TakenIn(ctx context.Context, id int64, said string) error {
+	_, err := g.own.ExecContext(ctx, "UPDATE handed_in SET content = NULL, said = ? WHERE id = ?", said, id)
+	return wrap(err)
+}
+
 // HandedFiles gives a shop's newest files that were handed in, so many at most.
 func (g *Group) HandedFiles(ctx context.Context, shop string, most int) (all []HandedFile, err error) {
 	err = g.own.SelectContext(ctx, &all, "SELECT id, shop, file, said FROM handed_in WHERE shop = ? ORDER BY id DESC LIMIT ?", shop, most)
