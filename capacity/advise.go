@@ -361,6 +361,8 @@ func money(v float64) string {
 
 func dayName(d forecast.Date) string { return d.Time().Format("January 2") }
 
+func longDay(d forecast.Date) string { return d.Time().Format("January 2, 2006") }
+
 // daysName names a stretch of days.
 func daysName(from, until forecast.Date) string {
 	if from.Year() == until.Year() && from.Time().Month() == until.Time().Month() {

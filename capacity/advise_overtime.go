@@ -16,7 +16,7 @@ import (
 func (a *adviser) overtime() ([]Advice, error) {
 	var all []Advice
 	for _, r := range a.shortages() {
-		if r.len() > a.OvertimeRun || a.OvertimePremium == 1 {
+		if r.len() > a.OvertimeRun || a.OvertimePremium == 1 { // at no premium nothing is gained by booking ahead
 			continue
 		}
 		h := Newsvendor(a.excess(r), a.OvertimePremium-1, 1)

@@ -34,7 +34,7 @@ func DefaultCalendar() Calendar {
 const maxShare = 2
 
 // Check reports what makes the calendar unusable: a week that never opens, a
-// share outside 0 to 2, or a holiday that isn't known.
+// share outside 0 to 2, fewer than 0 bays, or a holiday that isn't known.
 func (c Calendar) Check() error {
 	for d, share := range c.Week {
 		if !(share >= 0 && share <= maxShare) {
@@ -49,7 +49,7 @@ func (c Calendar) Check() error {
 	}
 	for _, d := range slices.Sorted(maps.Keys(c.Days)) {
 		if share := c.Days[d]; !(share >= 0 && share <= maxShare) {
-			return fmt.Errorf("capacity: need %v open for a share from 0 to %d of a day, have %v", d, maxShare, share)
+			return fmt.Errorf("capacity: need %s open for a share from 0 to %d of a day, have %v", longDay(d), maxShare, share)
 		}
 	}
 	for _, name := range c.Holidays {
@@ -99,12 +99,12 @@ func (c Calendar) NextOpen(d forecast.Date) forecast.Date { return c.AddOpenDays
 // AddOpenDays gives the first open day, d or later, by whose morning n usual
 // days have been open since the morning of d. A job of one day begun on a
 // Friday morning frees the bay on Monday. It panics as NextOpen does, within
-// ten years beyond the days asked for, and if n < 0.
+// ten years beyond the days asked for, and unless n is from 0 to a million.
 func (c Calendar) AddOpenDays(d forecast.Date, n float64) forecast.Date {
-	if !(n >= 0) {
-		panic(fmt.Sprintf("capacity: need 0 or more open days, have %v", n))
+	const tenYears, rounding, most = 3653, 1e-9, 1e6
+	if !(n >= 0 && n <= most) {
+		panic(fmt.Sprintf("capacity: need 0 to %.0f open days, have %v", most, n))
 	}
-	const tenYears, rounding = 3653, 1e-9
 	done := 0.0
 	for shut := 0; shut < tenYears; d++ {
 		share := c.OpenShare(d)
@@ -118,7 +118,7 @@ func (c Calendar) AddOpenDays(d forecast.Date, n float64) forecast.Date {
 		shut = 0
 		done += share
 	}
-	panic(fmt.Sprintf("capacity: the shop doesn't open in the ten years before %v", d))
+	panic(fmt.Sprintf("capacity: the shop doesn't open in the ten years before %s", longDay(d)))
 }
 
 // with gives a calendar with further exceptions, leaving c as it is.

@@ -64,7 +64,7 @@ func (c Crew) Check() error {
 		case !(t.HourlyCost >= 0) || math.IsInf(t.HourlyCost, 1):
 			return fmt.Errorf("capacity: need an hourly cost of 0 or more for %s, have %v", t.Name, t.HourlyCost)
 		case t.Until != 0 && t.Until < t.From:
-			return fmt.Errorf("capacity: need %s to leave after %v, have %v", t.Name, t.From, t.Until)
+			return fmt.Errorf("capacity: need %s to leave on %s or later, have %s", t.Name, longDay(t.From), longDay(t.Until))
 		case t.Ramp < 0:
 			return fmt.Errorf("capacity: need a ramp of 0 or more weeks for %s, have %d", t.Name, t.Ramp)
 		}
@@ -87,8 +87,8 @@ type Week struct {
 // from, with the days from that one on alone: what can still be done. A day
 // brings weekly hours × open share/usual days × productivity; time off takes
 // away its days; where more are in than there are bays, each works the part of
-// the day that a bay is free. Start and leaving dates count by the day. It panics if n < 1;
-// calendar and crew must pass their Check.
+// the day that a bay is free. Start and leaving dates count by the day. It
+// panics if n < 1; calendar and crew must pass their Check.
 func (c Crew) Hours(cal Calendar, absences []Absence, from forecast.Date, n int) []Week {
 	if n < 1 {
 		panic(fmt.Sprintf("capacity: need 1 week or more, have %d", n))

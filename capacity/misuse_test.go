@@ -16,6 +16,7 @@ func TestMisuse(t *testing.T) {
 		"hours of no weeks":             func() { storyCrew().Hours(DefaultCalendar(), nil, monday, 0) },
 		"a floor of no days":            func() { NewFloor(storyCrew(), DefaultCalendar(), nil, nil, monday, 0) },
 		"less than no open days":        func() { DefaultCalendar().AddOpenDays(monday, -1) },
+		"days without an end":           func() { DefaultCalendar().AddOpenDays(monday, math.Inf(1)) },
 		"a number of days that isn't":   func() { DefaultCalendar().AddOpenDays(monday, math.NaN()) },
 		"a shop that never opens":       func() { Calendar{}.AddOpenDays(monday, 1) },
 		"hours that cost less than 0":   func() { Newsvendor(demand, -1, 1) },
@@ -28,9 +29,9 @@ func TestMisuse(t *testing.T) {
 // An owner's limits that can't be meant are an error that says which.
 func TestPolicyRefused(t *testing.T) {
 	for words, change := range map[string]func(*Policy){
-		"shares and chances":  func(p *Policy) { p.LimitChance = 20 }, // percent for a share
-		"shares and chances ": func(p *Policy) { p.PlanAt = 1 },
-		"0 or more":           func(p *Policy) { p.WaitCost = -1 },
+		"shares and chances": func(p *Policy) { p.LimitChance = 20 }, // percent for a share
+		"PlanAt to be below": func(p *Policy) { p.PlanAt = 1 },
+		"0 or more":          func(p *Policy) { p.WaitCost = -1 },
 	} {
 		p := DefaultPolicy()
 		change(&p)

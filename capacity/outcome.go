@@ -85,7 +85,7 @@ func (p Plan) follow(near int, lostWeeks float64, all asked) (Outcome, error) {
 	}
 	whole := &of[floor.classes]
 	if whole.weekly.rate == 0 {
-		return Outcome{}, fmt.Errorf("capacity: need available hours in some week from %v on, have none in %d weeks", weeks[0].Monday, len(weeks))
+		return Outcome{}, fmt.Errorf("capacity: need available hours in some week from %s on, have none in %d weeks", longDay(weeks[0].Monday), len(weeks))
 	}
 	out := Outcome{Weeks: weeks[:h:h], classes: of[:floor.classes], Waiting: like(near), OnLot: like(near)}
 	longest := make([]float64, near)
@@ -366,8 +366,8 @@ func (p Plan) skills(f *Floor, lines []Line) []Skill {
 }
 
 // WeeksOfWork gives the backlog at each week's end as the weeks that those who
-// can do it will need for it, by their hours of the weeks after. With the same
-// hours every week it is backlog/hours.
+// can do it will need for it, by their hours of the weeks after: with the same
+// hours every week it is backlog/hours, and +Inf where they have none at all.
 func (l Line) WeeksOfWork() forecast.Paths {
 	out := forecast.NewPaths(l.Backlog.Start, l.Backlog.Step, l.Backlog.H, l.Backlog.N())
 	for k, b := range l.Backlog.Values {

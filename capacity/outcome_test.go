@@ -168,7 +168,7 @@ func TestOutcomeErrors(t *testing.T) {
 		"hours of 0 or more":   change(func(p *Plan) { p.Open = []OpenJob{{Quoted: math.NaN()}} }),
 		"habits of 1 kinds":    change(func(p *Plan) { p.Habits = Habits{} }),
 		"0 to 1 rigs":          change(func(p *Plan) { p.Lot.Rigs = 2 }),
-		"week from 2026-01-05 on, have none": change(func(p *Plan) {
+		"week from January 5, 2026 on, have none": change(func(p *Plan) {
 			for i := range p.Crew {
 				p.Crew[i].Until = monday - 1
 			}

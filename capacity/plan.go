@@ -54,7 +54,7 @@ func (p Plan) Check() error {
 	}
 	for _, a := range append(p.Absences[:len(p.Absences):len(p.Absences)], p.Requested...) {
 		if a.Until < a.From {
-			return fmt.Errorf("capacity: need time off of %s to end on %v or later, have %v", a.Name, a.From, a.Until)
+			return fmt.Errorf("capacity: need time off of %s to end on %s or later, have %s", a.Name, longDay(a.From), longDay(a.Until))
 		}
 	}
 	if !(p.Lot.Rigs >= 0 && p.Lot.Rigs <= 1) || p.Lot.Ready < 0 {
@@ -89,7 +89,7 @@ func (p Plan) checkWork() error {
 			return fmt.Errorf("capacity: need hours of 0 or more and one of %d kinds for the job dropped off on %v, have %+v", len(p.Kinds), j.DroppedOff, j)
 		}
 		if j.DroppedOff > p.From {
-			return fmt.Errorf("capacity: need open jobs to be dropped off by %v, have one of %v", p.From, j.DroppedOff)
+			return fmt.Errorf("capacity: need open jobs to be dropped off by %s, have one of %s", longDay(p.From), longDay(j.DroppedOff))
 		}
 	}
 	if p.Near < 0 || p.Near > like.H {
@@ -167,7 +167,7 @@ func (p Plan) Warnings() []error {
 	}
 	for _, a := range append(p.Absences[:len(p.Absences):len(p.Absences)], p.Requested...) {
 		if !known[a.Name] {
-			out = append(out, fmt.Errorf("capacity: time off of %s from %v isn't counted, as nobody in the crew has that name", a.Name, a.From))
+			out = append(out, fmt.Errorf("capacity: time off of %s from %s isn't counted, as nobody in the crew has that name", a.Name, longDay(a.From)))
 		}
 	}
 	for _, d := range p.Kinds {

@@ -1,6 +1,7 @@
 package capacity
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"reflect"
@@ -71,7 +72,9 @@ func (p Policy) check() error {
 		}
 	}
 	switch {
-	case p.PlanAt >= 1 || p.LimitChance > 1 || p.UsedShare > 1 || p.SaturdayCrew > 1:
+	case p.PlanAt == 1: // what no future passes isn't known
+		return errors.New("capacity: need the policy's PlanAt to be below 1, have 1")
+	case p.PlanAt > 1 || p.LimitChance > 1 || p.UsedShare > 1 || p.SaturdayCrew > 1:
 		return fmt.Errorf("capacity: need the policy's shares and chances to be 1 or less, have %+v", p)
 	case p.OvertimePremium < 1:
 		return fmt.Errorf("capacity: need overtime to cost 1 regular hour or more, have %v", p.OvertimePremium)

@@ -69,7 +69,7 @@ func (w WhatIf) String() string {
 			s = plural(n, "technician") + " fewer"
 		}
 		if w.AddTechFrom != 0 {
-			s += " from " + w.AddTechFrom.Time().Format("January 2, 2006")
+			s += " from " + longDay(w.AddTechFrom)
 		}
 		parts = append(parts, s)
 	}
