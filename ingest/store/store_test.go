@@ -83,6 +83,17 @@ func TestImportAccountsForEveryRow(t *testing.T) {
 	}
 }
 
+// A batch carries the first of many rejects, and the database all of them.
+func TestManyRejects(t *testing.T) {
+	const n = store.MaxShown + 3
+	s := open(t)
+	b := take(t, s, "ro_number,dropped_off\n"+strings.Repeat("7,2026-02-30\n", n))
+	kept, err := s.Rejects(t.Context(), 2*n)
+	if b.Rejected != n || len(b.Rejects) != store.MaxShown || b.Rejects[store.MaxShown-1].Line != store.MaxShown+1 || err != nil || len(kept) != n {
+		t.Errorf("want %d rejects, the first %d at hand, have %d and %d, and %d on record, %v", n, store.MaxShown, b.Rejected, len(b.Rejects), len(kept), err)
+	}
+}
+
 // failing gives rows and then an error, as a file that breaks off does.
 type failing struct {
 	n   int

@@ -59,6 +59,11 @@ func TestWeekly(t *testing.T) {
 		t.Errorf("want 4,999 kinds in the week of February 16, and two lines of kind 2, have %d of %d\n%.300s", n, strings.Count(totals(), "\n"), totals())
 	}
 	healthy(t, s)
+	take(t, s, header+"20000,A,2026-01-13,tires\n20000,A,2026-01-20,tires\n") // within one file
+	if have := totals(); strings.Contains(have, "2026-01-12") || !strings.Contains(have, "\n2026-01-19 tires 1 2026-01-20 2026-01-20\n") {
+		t.Errorf("want a line that was moved in its file counted in its last week, have\n%.300s", have)
+	}
+	healthy(t, s)
 	if _, err := raw(t, s).Exec("UPDATE weekly SET lines = 3 WHERE monday = '2026-02-09'"); err != nil {
 		t.Fatal(err)
 	}
