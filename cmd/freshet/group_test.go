@@ -219,7 +219,7 @@ func TestFileHandedIn(t *testing.T) {
 	if !strings.Contains(log.String(), "shop=east job=file try=1") {
 		t.Errorf("want a line on the file that can't be read, have\n%s", &log)
 	}
-	for args, want := range map[string]string{"group": "the file odd.csv waits. It failed", "group --json": `"what":"the file odd.csv","tries":`, "group file east": "odd.csv: It waits for a worker.\njobs.csv: 1 rows: 1 added"} {
+	for args, want := range map[string]string{"group": "the file odd.csv waits. It failed", "group --json": `"what":"the file odd.csv","tries":`, "group file east": "odd.csv: It waits for a worker.\njobs.csv: 1 row: 1 added"} {
 		if _, out, errs := call(t, strings.Fields(args)...); !strings.Contains(out, want) {
 			t.Errorf("%s: want %q, have\n%s%s", args, want, out, errs)
 		}

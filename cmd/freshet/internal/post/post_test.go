@@ -80,7 +80,7 @@ func (s *session) AuthMechanisms() []string { return []string{sasl.Plain} }
 func (s *session) Auth(string) (sasl.Server, error) {
 	return sasl.NewPlainServer(func(_, u, p string) error {
 		if u != user || p != string(password) {
-			return errors.New("wrong user or password")
+			return smtp.ErrAuthFailed
 		}
 		s.ok = true
 		return nil
@@ -186,6 +186,7 @@ func TestNotTrusted(t *testing.T) {
 // rude is a server that follows a script: what it answers at each step.
 type rude struct {
 	greet, hello, mail, rcpt, data, dot, quit string        // "" is the usual; "drop" hangs up; "hang" says nothing
+	login                                     string        // the same; "" wants none
 	pause                                     time.Duration // before each answer
 	hung, held                                chan struct{} // if any: hung is closed when a hang begins, which ends when held is
 	got, heard                                int
@@ -195,7 +196,10 @@ type rude struct {
 func (r *rude) serve(t *testing.T) Server {
 	t.Helper()
 	s := peer(t, Plain, r.talk)
-	s.User, s.Password, s.step, s.whole = "", "", 400*time.Millisecond, 5*time.Second
+	s.step, s.whole = 400*time.Millisecond, 5*time.Second
+	if r.login == "" {
+		s.User, s.Password = "", ""
+	}
 	return s
 }
 
@@ -257,7 +261,9 @@ func (r *rude) talk(c net.Conn) {
 		}
 		switch strings.ToUpper(verb) {
 		case "EHLO", "HELO":
-			going = answer(&r.hello, "250 here")
+			going = answer(&r.hello, map[bool]string{true: "250 here", false: "250-here\r\n250 AUTH PLAIN"}[r.login == ""])
+		case "AUTH":
+			going = answer(&r.login, "")
 		case "MAIL":
 			going = answer(&r.mail, "250 ok")
 		case "RCPT":
@@ -294,7 +300,7 @@ func (r *rude) talk(c net.Conn) {
 	}
 }
 
-// Eleven ways in which a server can fail, and what is to be made of each.
+// Ways in which a server can fail, and what is to be made of each.
 func TestElevenFaults(t *testing.T) {
 	for name, c := range map[string]struct {
 		server *rude
@@ -304,6 +310,10 @@ func TestElevenFaults(t *testing.T) {
 		"well":             {&rude{}, Accepted, 1},
 		"too busy":         {&rude{greet: "421 come back later"}, Later, 0},
 		"hangs at hello":   {&rude{hello: "hang"}, Later, 0},
+		"no such user":     {&rude{login: "535 not you"}, Refused, 0},
+		"login not now":    {&rude{login: "454 try again"}, Later, 0},
+		"drops at login":   {&rude{login: "drop"}, Later, 0},
+		"hangs at login":   {&rude{login: "hang"}, Later, 0},
 		"no such box":      {&rude{rcpt: "550 no such user"}, Refused, 0},
 		"grey":             {&rude{rcpt: "451 try again"}, Later, 0},
 		"full":             {&rude{dot: "552 over quota"}, Refused, 0},
@@ -574,6 +584,16 @@ func TestUnreached(t *testing.T) {
 	} {
 		if said := s.unreached(c.err); !strings.Contains(said, c.want) {
 			t.Errorf("want %q, have %q", c.want, said)
+		}
+	}
+}
+
+// A setting that somebody empties is the usual one again: without a port no
+// letter could be sent.
+func TestEmptiedSetting(t *testing.T) {
+	for _, s := range Settings {
+		if kept, err := s.Kept(""); kept != s.Usual || err != nil {
+			t.Errorf("%s: want %q, have %q, %v", s.Name, s.Usual, kept, err)
 		}
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"crypto/tls"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/mail"
 	"net/textproto"
@@ -232,7 +233,7 @@ func (s Server) greet(ctx context.Context) (c *smtp.Client, out Outcome, ok bool
 	}
 	if s.User != "" {
 		if err := client.Auth(s.auth(client)); err != nil {
-			return fail(Refused, "the mail server did not take user and password", hide(err, string(s.Password)))
+			return fail(fateOfLogin(err), "the mail server did not take user and password", hide(err, string(s.Password)))
 		}
 	}
 	return client, out, true
@@ -267,6 +268,16 @@ func fateOf(err error) Fate {
 		return Refused
 	}
 	return Later
+}
+
+// fateOfLogin refuses a user and password that aren't taken, but tries again where
+// the server says so or nothing of them, as when the connection breaks.
+func fateOfLogin(err error) Fate {
+	broke := errors.Is(err, io.EOF) || errors.As(err, new(net.Error))
+	if broke || errors.As(err, new(*textproto.Error)) {
+		return fateOf(err)
+	}
+	return Refused
 }
 
 // fateOfTLS refuses a certificate that isn't the server's: trying again would

@@ -37,11 +37,14 @@ type Setting struct {
 // Key is the name under which the database keeps it.
 func (s Setting) Key() string { return "mail " + s.Name }
 
-// Kept gives what to keep of a value that somebody typed, or says what makes
-// it unusable. A file's name is kept whole, since the service runs in another
-// folder than whoever types it.
+// Kept gives what to keep of a value that somebody typed, the usual one if it is
+// empty, or says what makes it unusable. A file's name is kept whole, since the
+// service runs in another folder than whoever types it.
 func (s Setting) Kept(value string) (string, error) {
-	if s.keep == nil || value == "" {
+	if value == "" {
+		return s.Usual, nil
+	}
+	if s.keep == nil {
 		return value, nil
 	}
 	kept, err := s.keep(value)

@@ -18,6 +18,7 @@ import (
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
+	"freshet/report"
 )
 
 // SettingFolder names the setting that says which folder is watched for new
@@ -227,19 +228,25 @@ func (w *Week) read(ctx context.Context, root *os.Root, f *store.FolderFile) (st
 	if err != nil {
 		return "", err
 	}
-	said := fmt.Sprintf("%d rows: %d added, %d updated, %d unchanged, %d rejected.", b.Rows, b.Added, b.Updated, b.Unchanged, b.Rejected)
+	said := Account(b.Batch)
 	if err := w.Store.Note(ctx, store.Change{At: w.Now(), Who: "the watched folder", What: "took in " + f.Name + ", " + said}); err != nil {
 		return "", err
 	}
 	return said, untouched()
 }
 
+// Account says what became of the rows of a file that was taken in.
+func Account(b store.Batch) string {
+	return fmt.Sprintf("%s: %d added, %d updated, %d unchanged, %d rejected.", report.Count(float64(b.Rows), "row"), b.Added, b.Updated, b.Unchanged, b.Rejected)
+}
+
 // Unread says why a file wasn't taken in, and what helps.
 func Unread(err error) string {
 	said := Plain(err)
 	switch {
-	case errors.As(err, new(*store.Undecided)), errors.As(err, new(*store.Undetected)), errors.As(err, new(*ingest.AmbiguousDates)),
-		errors.As(err, new(*store.NoPerson)), errors.As(err, new(*ingest.Unmapped)):
+	case errors.As(err, new(*store.NoPerson)):
+		return "since a person has to say whose calendar it is: name its events after people on the crew, or “shop”, or take it in once with freshet import and --who (" + said + ")"
+	case errors.As(err, new(*store.Undecided)), errors.As(err, new(*store.Undetected)), errors.As(err, new(*ingest.AmbiguousDates)), errors.As(err, new(*ingest.Unmapped)):
 		return "since a person has to say how it is meant: take it in once on the page Records, and the next such file needs no word (" + said + ")"
 	}
 	return "since it could not be read: " + said

@@ -88,8 +88,8 @@ func (w *Week) put(ctx context.Context, day forecast.Date) error {
 	}
 	year, week := day.ISOWeek()
 	missing := map[mail.Edition][]string{}
-	for edition, addresses := range config.To {
-		for _, to := range addresses {
+	for _, edition := range editions {
+		for _, to := range config.To[edition] {
 			have, err := w.Store.HasLetter(ctx, purpose(year, week, edition), to)
 			if err != nil {
 				return err
@@ -117,7 +117,11 @@ func (w *Week) put(ctx context.Context, day forecast.Date) error {
 		}
 		page = b.Bytes()
 	}
-	for edition, addresses := range missing {
+	for _, edition := range editions {
+		addresses := missing[edition]
+		if len(addresses) == 0 {
+			continue
+		}
 		l, err := mail.Write(now, before, edition)
 		if err != nil {
 			return err
@@ -140,14 +144,21 @@ func (w *Week) put(ctx context.Context, day forecast.Date) error {
 	return nil
 }
 
+// editions are those of a letter, in the order in which they are made.
+var editions = [...]mail.Edition{mail.Owner, mail.Counter}
+
 func purpose(year, week int, e mail.Edition) string {
 	return fmt.Sprintf("weekly/%d-W%02d/%s", year, week, e)
 }
 
-// reports gives the newest run's report with what went wrong since, the one of
-// a week earlier if there is one, and the number of the run.
+// reports gives the newest run's report with what went wrong since, the newest one
+// of an earlier week if there is one, and the number of the run.
 func (w *Week) reports(ctx context.Context, day forecast.Date) (now report.Report, before *report.Report, id int64, err error) {
 	failures, err := w.Store.Failures(ctx)
+	if err != nil {
+		return now, nil, 0, err
+	}
+	loc, err := (&desk.Desk{Store: w.Store}).Zone(ctx)
 	if err != nil {
 		return now, nil, 0, err
 	}
@@ -161,7 +172,7 @@ func (w *Week) reports(ctx context.Context, day forecast.Date) (now report.Repor
 			continue
 		}
 		for said := range strings.SplitSeq(f.Said, "\n") {
-			failed = append(failed, fmt.Sprintf("%s: %s. Since %s.", f.Step, strings.TrimSuffix(said, "."), report.WeekDay(forecast.DateOf(f.At))))
+			failed = append(failed, fmt.Sprintf("%s: %s. Since %s.", f.Step, strings.TrimSuffix(said, "."), report.WeekDay(forecast.DateOf(f.At.In(loc)))))
 		}
 	}
 	run, ok, err := w.Store.LatestRun(ctx)
@@ -197,7 +208,7 @@ func (w *Week) Test(ctx context.Context) (said []string, err error) {
 	l := mail.Letter{Subject: "freshet: a test letter", Text: "This is a test. The weekly letter will come to this address.\n",
 		HTML: "<!DOCTYPE html><html lang=\"en\"><body><p>This is a test. The weekly letter will come to this address.</p></body></html>"}
 	failed := 0
-	for _, edition := range []mail.Edition{mail.Owner, mail.Counter} {
+	for _, edition := range editions {
 		for _, to := range config.To[edition] {
 			m, err := post.Message(post.Envelope{From: config.From, To: to, MessageID: post.NewMessageID(config.From), Date: w.Now()}, l, nil)
 			if err != nil {

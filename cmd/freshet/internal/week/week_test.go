@@ -304,6 +304,20 @@ func TestDo(t *testing.T) {
 	}
 }
 
+// The letter says since which day of the shop's zone something fails: 2 in the
+// morning in London is the evening before in Denver.
+func TestFailsSince(t *testing.T) {
+	s := open(t)
+	s.set(desk.SettingZone, "America/Denver", s.Store)
+	if _, err := s.Store.SetFailure(t.Context(), store.Failure{Step: backupStep, Said: "the disk is full", At: time.Date(2026, 9, 15, 2, 0, 0, 0, time.UTC)}); err != nil {
+		t.Fatal(err)
+	}
+	r, _, _, err := s.reports(t.Context(), forecast.DateOf(morning))
+	if want := "The nightly backup: the disk is full. Since Monday, September 14."; err != nil || len(r.Failed) != 1 || r.Failed[0] != want {
+		t.Errorf("want %q, have %q, %v", want, r.Failed, err)
+	}
+}
+
 // A step that panics is a failure like others: the steps after it run, and the
 // next time it does.
 func TestStepBreaksOff(t *testing.T) {

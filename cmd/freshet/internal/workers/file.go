@@ -82,6 +82,6 @@ func (w *fileWorker) takeIn(ctx context.Context, db *store.Store, name string, c
 	if err != nil {
 		return "", err
 	}
-	said = fmt.Sprintf("%d rows: %d added, %d updated, %d unchanged, %d rejected.", b.Rows, b.Added, b.Updated, b.Unchanged, b.Rejected)
+	said = week.Account(b.Batch)
 	return said, db.Note(ctx, store.Change{At: w.Now(), Who: "a file handed in", What: "took in " + name + ", " + said})
 }

@@ -3,6 +3,7 @@ package workers
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"math"
 	"time"
@@ -93,21 +94,23 @@ func lend(shops []store.Brief) ([]store.Loan, error) {
 const stale = 7
 
 // teach gives young shops what the grown ones of their area have in common, and
-// has their reports made anew with it.
-func (w *gatherWorker) teach(ctx context.Context, young []store.Brief) error {
+// has their reports made anew with it. A shop that can't be taught holds back no
+// other.
+func (w *gatherWorker) teach(ctx context.Context, young []store.Brief) (failed error) {
 	pooled := map[string]*workload.Siblings{} // by area, once it is asked for
 	for _, b := range young {
 		db, err := w.Group.Open(ctx, b.Shop)
-		if err != nil {
-			return err
+		if err == nil {
+			err = errors.Join(w.teachOne(ctx, db, b, pooled), db.Close())
 		}
-		err = w.teachOne(ctx, db, b, pooled)
-		db.Close()
+		if ctx.Err() != nil {
+			return ctx.Err()
+		}
 		if err != nil {
-			return err
+			failed = errors.Join(failed, fmt.Errorf("%s: %w", b.Shop, err))
 		}
 	}
-	return nil
+	return failed
 }
 
 func (w *gatherWorker) teachOne(ctx context.Context, db *store.Store, b store.Brief, pooled map[string]*workload.Siblings) error {

@@ -2,8 +2,10 @@ package workers
 
 import (
 	"encoding/json"
+	"errors"
 	"math"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -188,6 +190,22 @@ func TestTeach(t *testing.T) {
 	}
 	if have := wanted(t, g); !slices.Equal(have, append(want, want...)) {
 		t.Errorf("want its work asked for twice, have %v", have)
+	}
+
+	// What is wrong with one shop holds back no other.
+	db, err := g.Open(ctx, "shop1")
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer db.Close()
+	if err := errors.Join(db.Set(ctx, desk.SettingSiblings, "broken"), g.SetArea(ctx, "shop2", "north")); err != nil {
+		t.Fatal(err)
+	}
+	if err := (&gatherWorker{Config: hand(t, g, (monday + stale).Time())}).Work(ctx, nil); err == nil || !strings.Contains(err.Error(), "shop1: ") {
+		t.Errorf("want it said, have %v", err)
+	}
+	if s, _ := borrowed("shop2"); s.Shops != 1 {
+		t.Errorf("want it taught all the same, have %+v", s)
 	}
 }
 

@@ -21,9 +21,9 @@ type Look struct{}
 // Kind names the job for River.
 func (Look) Kind() string { return "look" }
 
-// InsertOpts lets one look be under way at a time.
+// InsertOpts lets no more than one look be asked for in a second.
 func (Look) InsertOpts() river.InsertOpts {
-	return river.InsertOpts{Priority: 1, MaxAttempts: 1, UniqueOpts: river.UniqueOpts{ByPeriod: time.Second}}
+	return river.InsertOpts{MaxAttempts: 1, UniqueOpts: river.UniqueOpts{ByPeriod: time.Second}}
 }
 
 type lookWorker struct {
