@@ -7,6 +7,8 @@ import (
 	"io"
 	"net"
 	"net/http"
+	"net/http/cookiejar"
+	"net/url"
 	"os"
 	"path/filepath"
 	"strings"
@@ -95,6 +97,37 @@ func TestDemo(t *testing.T) {
 	}
 	if status, _, errs := call(t, "serve", "--as-of", "2026-11-23"); status != misuse || !strings.Contains(errs, "freshet demo --as-of") {
 		t.Errorf("want no shop's own pages as of a day, have %d, %s", status, errs)
+	}
+}
+
+// The invented shop that the pages show beside a shop's own goes with the program.
+func TestInventedShopGoes(t *testing.T) {
+	if testing.Short() {
+		t.Skip("makes the invented shop; ten times as long under the race detector")
+	}
+	temp := t.TempDir()
+	t.Setenv("TMPDIR", temp)
+	t.Run("served", func(t *testing.T) {
+		base := served(t, monday, "serve", "--db", filepath.Join(t.TempDir(), "shop.db"))
+		_, rest, _ := strings.Cut(settled(t, base), `name="token" value="`)
+		token, _, _ := strings.Cut(rest, `"`)
+		jar, err := cookiejar.New(nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := (&http.Client{Jar: jar}).PostForm(base+"/demo", url.Values{"token": {token}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		r.Body.Close()
+		for end := time.Now().Add(time.Minute); !strings.Contains(page(t, base+"/"), "Quillback Bend RV Repair"); time.Sleep(50 * time.Millisecond) {
+			if time.Now().After(end) {
+				t.Fatalf("the invented shop is never shown: %d", r.StatusCode)
+			}
+		}
+	})
+	if left, err := filepath.Glob(filepath.Join(temp, "freshet-*")); err != nil || len(left) > 0 {
+		t.Errorf("want nothing left, have %v, %v", left, err)
 	}
 }
 
