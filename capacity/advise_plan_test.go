@@ -373,3 +373,23 @@ func TestSharingDraws(t *testing.T) {
 		t.Errorf("want the work and %d cases of it drawn once each, have %d", len(p.Cases()), n)
 	}
 }
+
+// The last of a crew can't be tried without: the other cases are all the same.
+func TestStressOfAShopOfOne(t *testing.T) {
+	p := storyPlan(level(append(repeat(30, 8), repeat(45, 12)...)...))
+	p.Crew = p.Crew[:1]
+	p.Policy = DefaultPolicy()
+	p.Policy.NoticeWeeks = 0
+	all := advise(t, p)
+	if len(all) == 0 {
+		t.Fatal("nothing advised")
+	}
+	if err := Stress(p, all); err != nil {
+		t.Error(err)
+	}
+	for _, o := range all[0].Otherwise {
+		if strings.Contains(o.If, "fewer") {
+			t.Errorf("have %q", o.If)
+		}
+	}
+}

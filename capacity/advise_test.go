@@ -397,3 +397,45 @@ func TestSpare(t *testing.T) {
 		near(t, "hours gone", w.Hours, 34, 1e-9)
 	}
 }
+
+// An owner for whom any advice is worth a word gets none to move work where
+// there is none to move, nor to book no hours.
+func TestAdviseWhereAnythingIsWorthAWord(t *testing.T) {
+	p := storyPlan(level(append(repeat(150, 2), repeat(100, 8)...)...))
+	p.Policy = DefaultPolicy()
+	p.Policy.WorthHours, p.Policy.OvertimeHours = 0, 40
+	p.Open = inShop(100)
+	all := advise(t, p)
+	if of(t, all, MoveWork) != nil || of(t, all, Overtime) != nil {
+		t.Errorf("have %+v", all)
+	}
+}
+
+// Work that a customer brings back later anyway isn't moved again, least of all
+// to an earlier day.
+func TestAdviseMoveWorkThatIsPutOffAlready(t *testing.T) {
+	p := storyPlan(level(append([]float64{150, 150, 150}, repeat(60, 9)...)...))
+	p.Open = canWait(120, inShop(196))
+	for i := range p.Open[:120] {
+		p.Open[i].NotBefore = monday + 77
+	}
+	move := of(t, advise(t, p), MoveWork)
+	if move == nil {
+		t.Fatal("no move advised")
+	}
+	near(t, "hours", move.Hours, 60, 1e-9)
+}
+
+// What a plan can't be worked off with is an error, not a panic.
+func TestPlanOfWorkThatCannotBe(t *testing.T) {
+	for words, change := range map[string]func(*Plan){
+		"dropped off": func(p *Plan) { p.Open = []OpenJob{{DroppedOff: monday + 400, Quoted: 1}} },
+		"above 0":     func(p *Plan) { p.Habits.Hours[0] = []float64{0, 1} },
+	} {
+		p := storyPlan(level(repeat(100, 8)...))
+		change(&p)
+		if _, err := p.Outcome(); err == nil || !strings.Contains(err.Error(), words) {
+			t.Errorf("want %q, have %v", words, err)
+		}
+	}
+}

@@ -1,6 +1,7 @@
 package capacity
 
 import (
+	"fmt"
 	"math"
 	"math/rand/v2"
 	"slices"
@@ -207,5 +208,26 @@ func BenchmarkStays(b *testing.B) {
 	b.ReportAllocs()
 	for b.Loop() {
 		h.Stays(f, open, Inquiry{Hours: 4, PartsDays: -1}, 400, r)
+	}
+}
+
+// Where each of many kinds is done by a part of the crew of its own, only each
+// by itself and all together are looked at, and that is no long search.
+func TestManySkills(t *testing.T) {
+	crew, kinds := hands(6), make([]string, 60)
+	for i := range crew {
+		crew[i].Skills = nil
+	}
+	for k := range kinds {
+		kinds[k] = fmt.Sprint("kind ", k)
+		for i := range crew {
+			if (k+1)>>i&1 == 1 {
+				crew[i].Skills = append(crew[i].Skills, kinds[k])
+			}
+		}
+	}
+	f := floor(t, crew, kinds...)
+	if n := len(f.sets(f.weeks())); n != len(kinds)+1 {
+		t.Errorf("want %d sets, have %d", len(kinds)+1, n)
 	}
 }

@@ -118,3 +118,36 @@ func TestWhatIfErrors(t *testing.T) {
 		t.Error("an empty crew passes")
 	}
 }
+
+// A hire who does everything adds to those who do what nobody lists, and
+// doesn't take it over.
+func TestHireSharesWhatEverybodyDoes(t *testing.T) {
+	p := storyPlan(level(repeat(120, 12)...))
+	for i := range p.Crew {
+		p.Crew[i].Skills = []string{"chassis"}
+	}
+	p.Kinds[0].Kind = "mirrors"
+	before := outcome(t, p)
+	q := apply(t, WhatIf{AddTech: 1, AddTechFrom: monday + 28}, p)
+	after := outcome(t, q)
+	for j := range before.Weeks {
+		if b, a := median(before.Backlog, j), median(after.Backlog, j); a > b+1e-9 {
+			t.Fatalf("with one more the line of week %d grows from %v to %v h", j+1, b, a)
+		}
+	}
+	if len(after.Skills) != 0 {
+		t.Errorf("have %+v", after.Skills)
+	}
+}
+
+// Opening Saturdays doesn't make a week with a holiday a usual one, by which
+// the season would be known.
+func TestSeasonShiftWithSaturdays(t *testing.T) {
+	p := storyPlan(onePath(100, 110, 120, 54, 140, 150, 160, 170))
+	p.Calendar.Days = map[forecast.Date]float64{monday + 24: 0}
+	want := apply(t, WhatIf{SeasonShiftDays: 7}, p).Arriving().Values
+	have := apply(t, WhatIf{SeasonShiftDays: 7, Saturdays: true}, p).Arriving().Values
+	for j := range want {
+		near(t, "hours", have[j], want[j], 1e-9)
+	}
+}
