@@ -34,10 +34,17 @@ type Counter struct {
 
 	mu     sync.Mutex
 	habits map[forecast.Date]capacity.Habits // by Monday
+
+	likely struct {
+		sync.Mutex
+		past []float64                 // of the jobs that were in the shop, see tryOpen
+		by   map[int]map[string]Likely // by the hour of the question
+	}
 }
 
 // visit is one job's stay. What came on or after the counter's day isn't in it.
 type visit struct {
+	key                   string // of its job line
 	ro                    string
 	kind                  int
 	in, ready, left       forecast.Date // ready is 0 while it is open, left while the rig hasn't been picked up
@@ -151,7 +158,7 @@ func (s *shop) visits(jobs []store.Job) (out []visit) {
 		if !ok {
 			continue
 		}
-		v := visit{ro: j.RO, kind: kind, in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), declined: declined(j.Status)}
+		v := visit{key: j.Key, ro: j.RO, kind: kind, in: j.DroppedOff, ready: j.Ready.V, left: j.PickedUp.V, quoted: j.Quoted.V, parts: -1, emergency: j.Emergency, deferrable: j.Deferrable, waiting: waits(j.Status), declined: declined(j.Status)}
 		if j.PartsWait.Valid {
 			v.parts = j.PartsWait.V
 		}
@@ -260,15 +267,23 @@ func (c *Counter) crewOn(day forecast.Date) capacity.Crew {
 // openOn gives the jobs that were in the shop on a day.
 func (c *Counter) openOn(day forecast.Date) []capacity.OpenJob {
 	var out []capacity.OpenJob
+	for _, i := range c.inShop(day) {
+		out = append(out, c.visits[i].open(day, day == c.asOf))
+	}
+	return out
+}
+
+// inShop gives the numbers of the visits that were in the shop on a day.
+func (c *Counter) inShop(day forecast.Date) (out []int) {
 	from, _ := slices.BinarySearchFunc(c.visits, day-openTooLong, func(v visit, d forecast.Date) int { return int(v.in - d) })
-	for _, v := range c.visits[from:] {
+	for i, v := range c.visits[from:] {
 		if v.in >= day {
 			break
 		}
 		if v.declined || v.ready != 0 && v.ready < day {
 			continue
 		}
-		out = append(out, v.open(day, day == c.asOf))
+		out = append(out, from+i)
 	}
 	return out
 }
@@ -328,10 +343,16 @@ func (c *Counter) level(day forecast.Date, p float64) float64 {
 			at = append(at, t.pit)
 		}
 	}
+	return conformal(at, p)
+}
+
+// conformal gives the share of the simulated days that has to be covered so
+// that the share p of the true ones is, by where those lay before.
+func conformal(at []float64, p float64) float64 {
 	if len(at) < leastCohort {
 		return p
 	}
-	slices.Sort(at)
+	at = slices.Sorted(slices.Values(at))
 	return at[min(len(at), int(math.Ceil(float64(len(at)+1)*p)))-1]
 }
 

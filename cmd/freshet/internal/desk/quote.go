@@ -194,17 +194,10 @@ type look struct {
 }
 
 func (c *Counter) look(q Inquiry, kind int) (l look, err error) {
-	l = look{c: c, calendar: c.calendar, habits: c.habitsOn(c.asOf), open: c.openOn(c.asOf),
+	l = look{c: c, calendar: c.left(q.Hour), habits: c.habitsOn(c.asOf), open: c.openOn(c.asOf),
 		q: capacity.Inquiry{Kind: kind, Hours: q.Hours, PartsDays: q.PartsDays, Emergency: q.Emergency}, level: [...]float64{.5, .8, .9}}
 	if q.Hour > 0 {
 		l.open = c.openNow()
-	}
-	if share := c.calendar.OpenShare(c.asOf); q.Hour > workFrom && share > 0 {
-		l.calendar.Days = maps.Clone(c.calendar.Days)
-		if l.calendar.Days == nil {
-			l.calendar.Days = map[forecast.Date]float64{}
-		}
-		l.calendar.Days[c.asOf] = share * max(0, 1-float64(q.Hour-workFrom)/(workHours*min(1, share)))
 	}
 	if q.PartsDays < 0 { // past quotes didn't know of parts: where this one does, their misses tell nothing of it
 		for i, p := range l.level {
@@ -213,6 +206,19 @@ func (c *Counter) look(q Inquiry, kind int) (l look, err error) {
 	}
 	l.floor, err = capacity.NewFloor(c.crewOn(c.asOf), l.calendar, c.absences, namedKinds(c.kinds), c.asOf, floorDays)
 	return l, err
+}
+
+// left is the calendar with what of the day of the question's work is left at an
+// hour of the shop's clock.
+func (c *Counter) left(hour int) capacity.Calendar {
+	out := c.calendar
+	if share := c.calendar.OpenShare(c.asOf); hour > workFrom && share > 0 {
+		if out.Days = maps.Clone(out.Days); out.Days == nil {
+			out.Days = map[forecast.Date]float64{}
+		}
+		out.Days[c.asOf] = share * max(0, 1-float64(hour-workFrom)/(workHours*min(1, share)))
+	}
+	return out
 }
 
 // possible is what may come of a rig that is dropped off on some day.

@@ -139,6 +139,7 @@ func (s *Server) Warm(ctx context.Context) (made bool) {
 	db, before := s.shop(), s.answers.count()
 	for _, make := range []func(){
 		func() { answerOf(ctx, s, db, askQuotes, false) },
+		func() { s.likely(ctx) },
 		func() { answerOf(ctx, s, db, askOutlook(usualWeeks), false) },
 		func() { answerOf(ctx, s, db, askWatch, false) },
 		func() { answerOf(ctx, s, db, askCrew(capacity.WhatIf{}), false) },

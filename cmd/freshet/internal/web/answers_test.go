@@ -58,6 +58,12 @@ func TestAnswers(t *testing.T) {
 			t.Errorf("%s: want %q, have %d %s", path, want, w.Code, text)
 		}
 	}
+	jobs := s.get("/jobs").Body.String()
+	_, key, _ := strings.Cut(jobs, `href="/jobs/line?key=`)
+	key, _, _ = strings.Cut(key, `"`)
+	if text := s.get("/jobs/line?key=" + key).Body.String(); !strings.Contains(jobs, "Likely ready by") || !strings.Contains(text, "What to tell the customer") || !strings.Contains(text, "in 8 cases") {
+		t.Errorf("want to be told when %s is likely to be ready, have %s", key, text)
+	}
 	for path, rough := range map[string]bool{"/crew/answer?tech=1": true, "/crew/answer?tech=1&whole=yes": false} {
 		if text := s.get(path).Body.String(); strings.Contains(text, "Roughly") != rough || strings.Contains(text, "whole=yes") != rough {
 			t.Errorf("%s: want rough numbers, and the way to the exact ones: %v", path, rough)

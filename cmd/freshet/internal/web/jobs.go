@@ -4,6 +4,7 @@ import (
 	"cmp"
 	"context"
 	"fmt"
+	"freshet/cmd/freshet/internal/desk"
 	"net/http"
 	"net/url"
 	"slices"
@@ -33,8 +34,10 @@ type aged struct {
 
 type openJob struct {
 	store.Job
-	Days int
-	Late bool // its promised day has passed
+	Days   int
+	Late   bool // its promised day has passed
+	Likely *desk.Likely
+	Slips  bool // it is likely to be ready later than promised
 }
 
 // jobs shows open work by age and by what it waits for.
@@ -61,11 +64,13 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 		Groups []aged
 		Waits  []waits
 		Jobs   int
+		Likely bool // it is known when they are likely to be ready
+		Today  forecast.Date
 		Owner  bool // may change a job
 		Order  string
 		Found  []store.Job // of the order that was looked for
 		Out    []store.JobLine
-	}{Jobs: len(open), Owner: is == owner, Order: strings.TrimSpace(r.FormValue("order"))}
+	}{Jobs: len(open), Today: today, Owner: is == owner, Order: strings.TrimSpace(r.FormValue("order"))}
 	if data.Owner {
 		if data.Out, err = s.shop().JobsTakenOut(ctx, mostTakenOut); err != nil {
 			return err
@@ -76,6 +81,11 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 			return err
 		}
 	}
+	likely, err := s.likely(ctx)
+	if err != nil {
+		return err
+	}
+	data.Likely = len(likely) > 0
 	by := map[string]*waits{}
 	for _, g := range ages {
 		data.Groups = append(data.Groups, aged{Name: g.name})
@@ -88,7 +98,11 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 		}) bool {
 			return days <= a.upTo
 		})
-		data.Groups[i].Jobs = append(data.Groups[i].Jobs, openJob{j, int(days), j.Promised.Valid && j.Promised.V < today})
+		o := openJob{Job: j, Days: int(days), Late: j.Promised.Valid && j.Promised.V < today}
+		if l, ok := likely[j.Key]; ok {
+			o.Likely, o.Slips = &l, j.Promised.Valid && l.P80 > j.Promised.V
+		}
+		data.Groups[i].Jobs = append(data.Groups[i].Jobs, o)
 		status := cmp.Or(strings.TrimSpace(j.Status), "not said")
 		if by[status] == nil {
 			by[status] = &waits{For: status}
@@ -104,9 +118,28 @@ func (s *Server) jobs(w http.ResponseWriter, r *http.Request) error {
 	return s.show(w, r, page{Template: "jobs", Title: "Jobs", Data: data})
 }
 
+// likely says when the jobs in the shop are likely to be ready; nothing where
+// the records can't tell.
+func (s *Server) likely(ctx context.Context) (map[string]desk.Likely, error) {
+	c, err := answer(ctx, s, askQuotes)
+	if _, lacks := need(err); lacks {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, err
+	}
+	hour, err := s.hour(ctx)
+	if err != nil {
+		return nil, err
+	}
+	return c.Likely(hour)
+}
+
 // lineForm is a job line as its form shows it.
 type lineForm struct {
 	store.JobLine
+	Likely                               *desk.Likely // while it is in the shop
+	Today                                forecast.Date
 	Kind, Quoted, Ready, Status, PartDue string
 	Was                                  []string // what a person's last change replaced
 	Kinds                                []string
@@ -160,6 +193,16 @@ func (s *Server) jobLine(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	data := lineForm{JobLine: l, Kind: l.Kind, Quoted: number(l.QuotedHours), Ready: dayText(l.Ready), Status: l.Status, PartDue: partDue(l.DropOff)}
+	if data.Today, err = s.today(r.Context()); err != nil {
+		return err
+	}
+	likely, err := s.likely(r.Context())
+	if err != nil {
+		return err
+	}
+	if by, ok := likely[l.Key]; ok {
+		data.Likely = &by
+	}
 	if l.Before != nil {
 		data.Was = differences(*l.Before, l.DropOff)
 	}
