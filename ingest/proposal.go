@@ -43,7 +43,7 @@ func (l Layout) Proposals(sample [][]string) []Proposal {
 			p.Confidence, p.Why = 1, "it was said so"
 		case g >= 0:
 			p.Field, p.Guessed, p.Confidence, p.Why = l.Guesses[g].Field, true, (1-l.Guesses[g].Distance)*guessWorth, l.Guesses[g].Why
-		case priced(column(sample, i)):
+		case priced(column(sample, i)) || inMoney(c.Header):
 			p.Why = "its cells are amounts of money, which are not needed"
 		case dict.field[folded] != "" && l.holds(dict.field[folded]):
 			p.Why = "another column holds what this name stands for"

@@ -78,12 +78,12 @@ func TestProposalsSayWhy(t *testing.T) {
 	}
 	// Of two that would do, one is left alone for the other's sake; and one that
 	// a person said no to isn't unknown.
-	l = Propose([]string{"ro_number", "Ticket #", "Date In", "Type"}, nil, DropOffs)
+	l = Propose([]string{"ro_number", "Ticket #", "Date In", "Type", "Quoted $"}, nil, DropOffs)
 	if l, err = l.With("Type", Ignore); err != nil {
 		t.Fatal(err)
 	}
 	p := l.Proposals(nil)
-	if p[1].Why != "another column holds what this name stands for" || p[3].Why != "it was said so" {
-		t.Errorf("have %q and %q", p[1].Why, p[3].Why)
+	if p[1].Why != "another column holds what this name stands for" || p[3].Why != "it was said so" || p[4].Why != "its cells are amounts of money, which are not needed" {
+		t.Errorf("have %q, %q and %q", p[1].Why, p[3].Why, p[4].Why)
 	}
 }

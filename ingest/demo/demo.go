@@ -135,7 +135,7 @@ func (t Truth) LongRun(monday forecast.Date) float64 {
 	return sum
 }
 
-// Truths gives what is true of each job kind, in the order of Kinds.
+// Truths gives what is true of each job kind of Quillback Bend.
 func Truths() []Truth {
 	out := make([]Truth, len(kinds))
 	for i, k := range kinds {
