@@ -52,7 +52,7 @@ func skills(scarce string) string {
 }
 
 // bench works the line: each open day each technician takes the first job
-// that is workable, not in another's hands and within his skills, emergencies
+// that is workable, not in another's hands and within their skills, emergencies
 // before the rest and what can wait last.
 type bench struct {
 	shop *Shop

@@ -51,7 +51,7 @@ func (g *Group) RemoveUser(ctx context.Context, name string) (had bool, err erro
 	return n > 0, wrap(err)
 }
 
-// SetMember lets a user into a shop as counter or owner; an empty role shuts him
+// SetMember lets a user into a shop as counter or owner; an empty role shuts them
 // out.
 func (g *Group) SetMember(ctx context.Context, user, shop, role string) error {
 	query, args := "INSERT INTO members(member, shop, role) VALUES(?, ?, ?) ON CONFLICT(member, shop) DO UPDATE SET role = excluded.role", []any{user, shop, role}
