@@ -72,6 +72,15 @@ func dayOrNull(d sql.Null[forecast.Date]) sql.Null[string] {
 	return sql.Null[string]{V: d.V.String(), Valid: d.Valid}
 }
 
+// dayIfAny is the inverse of dayOrNull.
+func dayIfAny(text sql.Null[string]) (sql.Null[forecast.Date], error) {
+	if !text.Valid {
+		return sql.Null[forecast.Date]{}, nil
+	}
+	d, err := forecast.ParseDate(text.V)
+	return sql.Null[forecast.Date]{V: d, Valid: true}, err
+}
+
 // Newest tells of the newest briefs, in a text that changes with each; empty
 // where there are none.
 func (g *Group) Newest(ctx context.Context) (of string, err error) {
@@ -111,12 +120,12 @@ func (g *Group) Briefs(ctx context.Context, p Picked) ([]Brief, error) {
 		if err := rows.Scan(&b.Shop, &b.Area, &b.Title, &asOf, &until, &made, &b.Teaches, &lesson); err != nil {
 			return nil, wrap(err)
 		}
-		day, err := date(asOf)
+		day, err := dayIfAny(asOf)
 		if err != nil {
 			return nil, wrap(err)
 		}
 		b.AsOf = day.V
-		if b.DataUntil, err = date(until); err != nil {
+		if b.DataUntil, err = dayIfAny(until); err != nil {
 			return nil, wrap(err)
 		}
 		if made != "" {

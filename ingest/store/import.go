@@ -151,7 +151,7 @@ func newTaker(tx *session, b Batch) (*taker, error) {
 	}
 	if err := tx.exec(`INSERT INTO batches(file, kind, sha256, taken_in, headers, delimiter, by_hand, row_count, added, updated, unchanged, warned, rejected)
 		VALUES(?, ?, ?, ?, ?, ?, ?, 0, 0, 0, 0, 0, 0)`, b.File, string(b.Kind), b.SHA256, b.TakenIn.UTC().Format(time.RFC3339), string(headers), string(rune(cmp.Or(b.Delimiter, ','))),
-		bit(ingest.Opt[bool]{V: b.ByHand, Valid: b.ByHand})); err != nil {
+		bit(b.ByHand)); err != nil {
 		return nil, err
 	}
 	newest, err := tx.prepare("SELECT max(id) FROM batches")

@@ -65,8 +65,7 @@ func (s *Store) KeepNote(ctx context.Context, n AlertNote) error {
 	if err := n.check(); err != nil {
 		return err
 	}
-	number := map[bool]int64{true: 1}
-	values := []any{n.Alert, n.Rule, n.Kind, n.Failure, number[n.Above], n.Began.String(), n.From.String(), n.Until.String(), n.Because, number[n.OneTime], n.On.String(), n.Who, n.At.UTC().Format(time.RFC3339)}
+	values := []any{n.Alert, n.Rule, n.Kind, n.Failure, bit(n.Above), n.Began.String(), n.From.String(), n.Until.String(), n.Because, bit(n.OneTime), n.On.String(), n.Who, n.At.UTC().Format(time.RFC3339)}
 	var text bytes.Buffer
 	encode(&text, values)
 	digest := digestOf(text.Bytes())

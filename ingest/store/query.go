@@ -151,14 +151,6 @@ func (s *Store) Orders(ctx context.Context, numbers ...string) ([]Job, error) {
 	return s.jobs(ctx, "ro IN (?"+strings.Repeat(", ?", len(list)-1)+")", list...)
 }
 
-func date(text sql.Null[string]) (sql.Null[forecast.Date], error) {
-	if !text.Valid {
-		return sql.Null[forecast.Date]{}, nil
-	}
-	d, err := forecast.ParseDate(text.V)
-	return sql.Null[forecast.Date]{V: d, Valid: true}, err
-}
-
 // Open gives the jobs that were dropped off on or after since and before asOf
 // and not ready then, in order of drop-off. What is known to have been learned
 // later is left out: the day they became ready, and their hours and status then.

@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"freshet/forecast"
-	"freshet/ingest"
 
 	"github.com/jmoiron/sqlx"
 )
@@ -33,7 +32,7 @@ func (s *Store) KeepQuote(ctx context.Context, q Quote) (int64, error) {
 	var id int64
 	err := s.within(ctx, func(tx *sqlx.Tx) error {
 		return wrap(tx.Get(&id, "INSERT INTO quotes(given_at, as_of, drop_off, held, kind, hours, parts_days, emergency, p50, p80, p90, ro) VALUES(?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?) RETURNING id",
-			instant(q.GivenAt), q.AsOf.String(), cmp.Or(q.DropOff, q.AsOf).String(), bit(ingest.Opt[bool]{V: q.Held, Valid: true}), q.Kind, q.Hours, q.PartsDays, bit(ingest.Opt[bool]{V: q.Emergency, Valid: true}), q.P50.String(), q.P80.String(), q.P90.String(), q.RO))
+			instant(q.GivenAt), q.AsOf.String(), cmp.Or(q.DropOff, q.AsOf).String(), bit(q.Held), q.Kind, q.Hours, q.PartsDays, bit(q.Emergency), q.P50.String(), q.P80.String(), q.P90.String(), q.RO))
 	})
 	return id, err
 }

@@ -28,7 +28,7 @@ var tables = map[ingest.RowKind]table{
 		func(a []any, r ingest.Record, days *days) []any {
 			d := r.(*ingest.DropOff)
 			return append(a, d.RO, days.text(d.DroppedOff), d.Kind, d.Unit, float(d.QuotedHours), float(d.ClockedHours), float(d.BilledHours), float(d.PartsWaitDays),
-				bit(d.Emergency), bit(d.Deferrable), d.ComebackOf, days.maybe(d.Promised), days.maybe(d.Ready), days.maybe(d.PickedUp), d.Status, d.Note)
+				bit(d.Emergency.Valid && d.Emergency.V), bit(d.Deferrable.Valid && d.Deferrable.V), d.ComebackOf, days.maybe(d.Promised), days.maybe(d.Ready), days.maybe(d.PickedUp), d.Status, d.Note)
 		}},
 	ingest.Crew: {"crew", []string{"name", "weekly_hours", "productivity", "skills", "from_", "until", "hourly_cost"},
 		func(a []any, r ingest.Record, days *days) []any {
@@ -80,11 +80,11 @@ func (x *days) maybe(o ingest.Opt[forecast.Date]) any {
 	return x.text(o.V)
 }
 
-func bit(o ingest.Opt[bool]) any {
-	if o.Valid && o.V {
-		return int64(1)
+func bit(b bool) int64 {
+	if b {
+		return 1
 	}
-	return int64(0)
+	return 0
 }
 
 // A hash is of one version of a record.
