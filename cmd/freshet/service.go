@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -101,7 +102,7 @@ The mail password has to come from a file then ('freshet mail --password-file').
 		RunE: func(c *cobra.Command, _ []string) error { return c.Help() }}
 	do := func(use, short, done string, what func(service.Service) error) *cobra.Command {
 		return &cobra.Command{Use: use, Short: short, Args: cobra.NoArgs, RunE: func(*cobra.Command, []string) error {
-			s, err := a.asService(i)
+			s, err := a.asService(&i)
 			if err == nil {
 				err = what(s)
 			}
@@ -112,7 +113,17 @@ The mail password has to come from a file then ('freshet mail --password-file').
 			return nil
 		}}
 	}
-	install := do("install", "Make freshet a service, which starts with the system", "freshet is a service now, and starts with the system. 'freshet service start' starts it at once.", service.Service.Install)
+	install := do("install", "Make freshet a service, which starts with the system", "It starts with the system; 'freshet service start' starts it at once.", func(s service.Service) error {
+		if err := s.Install(); err != nil {
+			return err
+		}
+		fmt.Fprint(a.out, "freshet is a service now. Its records are in ", i.db)
+		if i.user != "" {
+			fmt.Fprint(a.out, ", and it has the rights of ", i.user)
+		}
+		fmt.Fprintln(a.out, ".")
+		return nil
+	})
 	install.Flags().StringVar(&i.listen, "listen", "", "`ADDRESS` to serve on, as for 'freshet serve'")
 	install.Flags().StringVar(&i.backups, "backups", "", "`FOLDER` of the nightly backups, as for 'freshet serve'")
 	install.Flags().StringVar(&i.user, "run-as", "", "`USER` whose rights it has on Linux (default who calls, or calls sudo)")
@@ -125,7 +136,7 @@ The mail password has to come from a file then ('freshet mail --password-file').
 		return s.Uninstall()
 	})
 	status := &cobra.Command{Use: "status", Short: "Say whether the service is there and runs", Args: cobra.NoArgs, RunE: func(*cobra.Command, []string) error {
-		s, err := a.asService(i)
+		s, err := a.asService(&i)
 		if err != nil {
 			return err
 		}
@@ -148,8 +159,9 @@ The mail password has to come from a file then ('freshet mail --password-file').
 	return c
 }
 
-// asService gives the service as the system that runs here knows it.
-func (a *app) asService(i installed) (service.Service, error) {
+// asService gives the service as the system that runs here knows it, and fills in
+// what the call left open.
+func (a *app) asService(i *installed) (service.Service, error) {
 	system := service.ChosenSystem()
 	if system == nil || system.String() != systemd && system.String() != windows {
 		return nil, fmt.Errorf("need Windows or a Linux with systemd for a service, have %s: start 'freshet serve' in this system's own way", service.Platform())
@@ -158,13 +170,9 @@ func (a *app) asService(i installed) (service.Service, error) {
 	if i.db, err = a.path(); err != nil {
 		return nil, err
 	}
-	if i.user == "" && runtime.GOOS != "windows" {
-		if i.user = os.Getenv("SUDO_USER"); i.user == "" {
-			me, err := user.Current()
-			if err != nil {
-				return nil, fmt.Errorf("need --run-as to say whose rights the service has: %w", err)
-			}
-			i.user = me.Username
+	if runtime.GOOS != "windows" {
+		if err := i.runAs(a.db == "" && os.Getenv("FRESHET_DB") == ""); err != nil {
+			return nil, err
 		}
 	}
 	c, err := i.config(system.String())
@@ -172,6 +180,28 @@ func (a *app) asService(i installed) (service.Service, error) {
 		return nil, err
 	}
 	return system.New(nil, c)
+}
+
+// runAs settles whose rights the service has: those of whoever calls, or calls
+// sudo. A database that the call doesn't name is that user's own, too: sudo would
+// have it with root's.
+func (i *installed) runAs(unnamed bool) error {
+	me, err := user.Current()
+	if i.user = cmp.Or(i.user, os.Getenv("SUDO_USER")); i.user == "" {
+		if err != nil {
+			return fmt.Errorf("need --run-as to say whose rights the service has: %w", err)
+		}
+		i.user = me.Username
+	}
+	if !unnamed || err == nil && i.user == me.Username {
+		return nil
+	}
+	whose, err := user.Lookup(i.user)
+	if err != nil {
+		return fmt.Errorf("need --db to say where the records are: %w", err)
+	}
+	i.db = filepath.Join(whose.HomeDir, ".config", "freshet", "shop.db")
+	return nil
 }
 
 // serviceError says what went wrong, and if it may be so, that it was for want

@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"os/exec"
+	"os/user"
 	"path/filepath"
 	"runtime"
 	"strings"
@@ -97,6 +98,15 @@ func TestService(t *testing.T) {
 	if text, err := os.ReadFile(unitFile); err != nil || !strings.Contains(string(text), `"serve" "--db" "postgres://freshet@db.example.com/freshet"`) {
 		t.Errorf("want a group's address as it is, have %v\n%s", err, text)
 	}
+	step("no service any more", "remove")
+	// Records that aren't named are the user's, not those of whom sudo makes of him.
+	t.Setenv("FRESHET_DB", "")
+	t.Setenv("SUDO_USER", "daemon")
+	daemon, err := user.Lookup("daemon")
+	if err != nil {
+		t.Fatal(err)
+	}
+	step("Its records are in "+daemon.HomeDir+"/.config/freshet/shop.db, and it has the rights of daemon.", "install")
 	step("no service any more", "remove")
 	if _, err := os.Stat(unitFile); !errors.Is(err, fs.ErrNotExist) {
 		t.Error("the unit is still there")

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"database/sql"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -215,4 +216,41 @@ func TestLock(t *testing.T) {
 		t.Fatal(err)
 	}
 	two.Close()
+}
+
+// A newer freshet doesn't change the tables under an older one that serves them.
+func TestServedTablesStay(t *testing.T) {
+	store.OfAFile(t)
+	s, ctx := open(t), context.Background()
+	db := raw(t, s)
+	for _, old := range []string{"ALTER TABLE quotes DROP COLUMN held", "ALTER TABLE quotes DROP COLUMN drop_off", "DELETE FROM goose_db_version WHERE version_id = 13"} {
+		if _, err := db.Exec(old); err != nil {
+			t.Fatal(err)
+		}
+	}
+	serving, err := store.Lock(s.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := store.Open(ctx, s.Path()); !errors.Is(err, store.ErrServed) {
+		t.Fatalf("want %v, have %v", store.ErrServed, err)
+	}
+	held := func() (n int) {
+		if err := db.QueryRow("SELECT count(*) FROM pragma_table_info('quotes') WHERE name = 'held'").Scan(&n); err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	if held() != 0 {
+		t.Error("want the tables as they were, have a new column")
+	}
+	serving.Close()
+	again, err := store.Open(ctx, s.Path())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer again.Close()
+	if held() != 1 {
+		t.Error("want the tables brought up to date once nobody serves them")
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 )
@@ -30,4 +31,13 @@ func Lock(path string) (io.Closer, error) {
 		return nil, fmt.Errorf("store: %s: %w", path, ErrServed)
 	}
 	return f, nil
+}
+
+// lockServed is [Lock] of a database that was served at some time; another needs
+// none, and its folder gets no file for it.
+func lockServed(path string) (io.Closer, error) {
+	if _, err := os.Stat(path + ".lock"); errors.Is(err, fs.ErrNotExist) {
+		return io.NopCloser(nil), nil
+	}
+	return Lock(path)
 }

@@ -137,10 +137,23 @@ func dsn(path, query string) string {
 	return u.String()
 }
 
+// migrate brings the tables up to date. A freshet that serves them goes by what
+// they were when it began, so that it has to end first.
 func (s *Store) migrate(ctx context.Context) error {
 	p, err := steps(s.w)
 	if err != nil {
 		return err
+	}
+	pending, err := p.HasPending(ctx)
+	if err != nil {
+		return err
+	}
+	if pending {
+		lock, err := lockServed(s.path)
+		if err != nil {
+			return fmt.Errorf("its tables are an older freshet's and can't be brought up to date: %w", err)
+		}
+		defer lock.Close()
 	}
 	return bringUp(ctx, p)
 }

@@ -30,7 +30,8 @@ func (w *Week) slot(ctx context.Context, loc *time.Location) (time.Time, bool, e
 }
 
 // report makes the report anew if that is wished or due: there is none, a
-// week's slot has passed since the last, or the records aren't what they were.
+// week's slot has passed since the last, the records aren't what they were, or
+// another freshet made it.
 func (w *Week) report(ctx context.Context, wish Wish) (tried bool, err error) {
 	if batches, err := w.Store.Batches(ctx, 1); err != nil || len(batches) == 0 {
 		return false, err
@@ -85,7 +86,7 @@ func (w *Week) reportDue(ctx context.Context) (bool, error) {
 		return false, err
 	}
 	basis, err := w.Store.Basis(ctx)
-	return found && made.Before(slot) || !reflect.DeepEqual(basis, last.Basis), err
+	return found && made.Before(slot) || !reflect.DeepEqual(basis, last.Basis) || last.Version != w.Version, err
 }
 
 // Make makes a report of the records as they are, and all that is kept with it

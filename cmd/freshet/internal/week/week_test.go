@@ -302,6 +302,11 @@ func TestDo(t *testing.T) {
 	if b, err := os.ReadDir(s.Backups); err != nil || len(b) != 1 {
 		t.Errorf("want one backup, have %v, %v", b, err)
 	}
+	s.Version = "newer" // another freshet in this one's place
+	s.all()
+	if again, _, err := s.Store.LatestRun(t.Context()); err != nil || again.ID == run.ID || again.Version != "newer" || len(letters()) != 1 {
+		t.Errorf("want a report of the freshet that is there now, and no second letter, have run %d after %d, of %s, %d letters, %v", again.ID, run.ID, again.Version, len(letters()), err)
+	}
 }
 
 // The letter says since which day of the shop's zone something fails: 2 in the
