@@ -200,10 +200,6 @@ brings the shop's schema back and 'freshet group add' the shop.`,
 	return c
 }
 
-// mostHandedIn is how large a file may be that is handed in: it is kept whole in
-// the database until a worker takes it.
-const mostHandedIn = 64 << 20
-
 func (a *app) handIn(ctx context.Context, g *store.Group, shop string, files []string) error {
 	hands, err := workers.NewHands(g)
 	if err != nil {
@@ -214,8 +210,8 @@ func (a *app) handIn(ctx context.Context, g *store.Group, shop string, files []s
 		if err != nil {
 			return err
 		}
-		if info.Size() > mostHandedIn {
-			return fmt.Errorf("%s: need a file of %d MB or less, have %d: take it in with 'freshet import'", path, mostHandedIn>>20, info.Size()>>20)
+		if info.Size() > store.MostHandedIn {
+			return fmt.Errorf("%s: need a file of %d MB or less, have %d: take it in with 'freshet import'", path, store.MostHandedIn>>20, info.Size()>>20)
 		}
 		content, err := os.ReadFile(path)
 		if err != nil {

@@ -37,8 +37,7 @@ type GroupConfig struct {
 // database; what the user is there is asked anew at every request. No address
 // and no form names a shop but the one by which it is chosen.
 //
-// It keeps nothing that another process would miss, except files that are being
-// handed in: several processes must send a browser to the same one.
+// It keeps nothing that another process would miss.
 type Group struct {
 	GroupConfig
 	front   *Server // for what it shares with a shop's pages: tokens, sessions, guesses

@@ -1,11 +1,8 @@
 package web
 
 import (
-	"bytes"
 	"encoding/json"
-	"io"
 	"log/slog"
-	"mime/multipart"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -313,21 +310,7 @@ func TestWhoTookAFileIn(t *testing.T) {
 	s := openGroup(t)
 	s.logIn("pat")
 	s.choose("east")
-	var b bytes.Buffer
-	m := multipart.NewWriter(&b)
-	m.WriteField("token", tokenField.FindStringSubmatch(s.ask("GET", "/records", nil).Body.String())[1])
-	f, err := m.CreateFormFile("file", "more.csv")
-	if err != nil {
-		t.Fatal(err)
-	}
-	io.WriteString(f, "ro_number,dropped_off\n78,2026-11-20\n")
-	m.Close()
-	r := httptest.NewRequest("POST", "http://127.0.0.1:8137/import", &b)
-	r.Header.Set("Content-Type", m.FormDataContentType())
-	r.AddCookie(&http.Cookie{Name: "freshet", Value: s.cookie})
-	w := httptest.NewRecorder()
-	s.ServeHTTP(w, r)
-	at := w.Header().Get("Location")
+	at := s.upload("more.csv", "ro_number,dropped_off\n78,2026-11-20\n").Header().Get("Location")
 	if w := s.post("/records", at, url.Values{"column.0": {"ro_number"}, "column.1": {"dropped_off"}}); w.Code != http.StatusSeeOther {
 		t.Fatalf("have %d %s", w.Code, w.Body)
 	}

@@ -3,14 +3,9 @@ package web
 import (
 	"cmp"
 	"context"
-	"crypto/rand"
-	"encoding/hex"
 	"errors"
 	"fmt"
-	"io"
 	"net/http"
-	"os"
-	"slices"
 	"strconv"
 	"strings"
 	"sync/atomic"
@@ -24,37 +19,8 @@ import (
 	"freshet/ingest/store"
 )
 
-// handedIn is a file on its way in: it waits for a word on its columns, is
-// being taken in, or has been.
-type handedIn struct {
-	id     string
-	file   *os.File
-	hand   store.HandIn
-	at     time.Time
-	rows   atomic.Int64
-	stop   context.CancelFunc
-	taking bool
-	ended  bool
-	taken  store.Taken
-	err    error
-}
-
-// Limits on files on their way in.
-const (
-	mostHandedIn = 8
-	handedInFor  = time.Hour
-)
-
-func (h *handedIn) drop() {
-	if h.stop != nil {
-		h.stop()
-	}
-	h.file.Close()
-	os.Remove(h.file.Name())
-}
-
-// handIn keeps an uploaded file in the system's folder for such until it is
-// taken in, and goes on to the page on its columns.
+// handIn keeps an uploaded file until it is taken in, and goes on to the page on
+// its columns.
 func (s *Server) handIn(w http.ResponseWriter, r *http.Request) error {
 	up, header, err := r.FormFile("file")
 	if err != nil {
@@ -64,55 +30,27 @@ func (s *Server) handIn(w http.ResponseWriter, r *http.Request) error {
 	if header.Size == 0 {
 		return problem{http.StatusBadRequest, "This file is empty."}
 	}
-	zone, err := (&desk.Desk{Store: s.Store}).Zone(r.Context())
-	if err != nil {
-		return err
+	if most := s.arrivals.most(); header.Size > most {
+		return problem{http.StatusRequestEntityTooLarge, fmt.Sprintf("This file has %d MB, and the pages take %d. Take its newest years alone, or ask whoever runs freshet here to import it.", (header.Size+1<<20-1)>>20, most>>20)}
 	}
-	f, err := os.CreateTemp("", "freshet-file-")
-	if err != nil {
+	a := arrival{ID: newID(), Name: plainName(header.Filename), At: s.Now()}
+	if ok, err := s.arrivals.add(r.Context(), a, up); err != nil {
 		return err
-	}
-	h := &handedIn{file: f, at: s.Now(), hand: store.HandIn{Name: plainName(header.Filename), File: f, Size: header.Size, Zone: zone}}
-	if _, err := io.Copy(f, up); err != nil {
-		h.drop()
-		return err
-	}
-	var id [16]byte
-	rand.Read(id[:])
-	h.id = hex.EncodeToString(id[:])
-	if !s.makeRoom(h) {
-		h.drop()
+	} else if !ok {
 		return problem{http.StatusTooManyRequests, "Too many files are on their way in. Finish or cancel one first."}
 	}
-	http.Redirect(w, r, "/import/"+h.id, http.StatusSeeOther)
+	http.Redirect(w, r, "/import/"+a.ID, http.StatusSeeOther)
 	return nil
 }
 
-// makeRoom puts a file among those on their way in, unless these are too many.
-// Files that nobody came back to for an hour go, and of those that are in
-// already, whose pages still say so, the oldest.
-func (s *Server) makeRoom(h *handedIn) bool {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	var ended []*handedIn
-	for id, old := range s.handedIn {
-		switch {
-		case s.Now().Sub(old.at) > handedInFor && (!old.taking || old.ended):
-			old.drop()
-			delete(s.handedIn, id)
-		case old.ended:
-			ended = append(ended, old)
-		}
+// handed gives a file with what was said of it, to be closed.
+func (s *Server) handed(ctx context.Context, a arrival, means meant) (store.HandIn, content, error) {
+	zone, err := (&desk.Desk{Store: s.Store}).Zone(ctx)
+	if err != nil {
+		return store.HandIn{}, nil, err
 	}
-	slices.SortFunc(ended, func(a, b *handedIn) int { return a.at.Compare(b.at) })
-	for ; len(s.handedIn) >= mostHandedIn && len(ended) > 0; ended = ended[1:] {
-		delete(s.handedIn, ended[0].id)
-	}
-	if len(s.handedIn) >= mostHandedIn {
-		return false
-	}
-	s.handedIn[h.id] = h
-	return true
+	file, size, err := s.arrivals.open(ctx, a.ID)
+	return store.HandIn{Name: a.Name, File: file, Size: size, Zone: zone, As: means.As, Sheet: means.Sheet, Columns: means.Columns, Dates: means.Dates}, file, err
 }
 
 // plainName gives a file's name without folders and what can't be printed.
@@ -129,16 +67,6 @@ func plainName(name string) string {
 		name = string(runes[:most])
 	}
 	return cmp.Or(name, "file")
-}
-
-func (s *Server) handed(r *http.Request) (*handedIn, error) {
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	h, ok := s.handedIn[r.PathValue("id")]
-	if !ok {
-		return nil, problem{http.StatusNotFound, "This file isn't here any more. Choose it once again."}
-	}
-	return h, nil
 }
 
 // latestDay is the last day on which anything on record can have happened.
@@ -173,41 +101,36 @@ type columnForm struct {
 // mapping shows what would become of a file, for a person to confirm; or how
 // far it is; or what became of it.
 func (s *Server) mapping(w http.ResponseWriter, r *http.Request) error {
-	h, err := s.handed(r)
+	a, err := s.arrivals.get(r.Context(), r.PathValue("id"))
 	if err != nil {
 		return err
 	}
-	return s.showMapping(w, r, h, "")
+	return s.showMapping(w, r, a, "")
 }
 
-func (s *Server) showMapping(w http.ResponseWriter, r *http.Request, h *handedIn, wrong string) error {
-	s.mu.Lock()
-	taking, ended, taken, failure := h.taking, h.ended, h.taken, h.err
-	hand := h.hand
-	s.mu.Unlock()
+func (s *Server) showMapping(w http.ResponseWriter, r *http.Request, a arrival, wrong string) error {
 	data := struct {
 		ID, Name, Wrong string
 		Taking          bool
 		Rows            int64
-		Taken           *store.Taken
+		Taken           *account
 		Failure         string
 		Preview         store.Preview
 		Columns         []columnForm
 		Kinds           []choice
-	}{ID: h.id, Name: hand.Name, Wrong: wrong, Taking: taking && !ended, Rows: h.rows.Load()}
-	switch {
-	case ended && failure != nil:
-		data.Failure = sayImport(failure)
-	case ended:
-		data.Taken = &taken
-	case !taking:
+	}{ID: a.ID, Name: a.Name, Wrong: wrong, Taking: a.taking(s.Now()), Rows: a.Rows, Taken: a.Account, Failure: a.Failure}
+	if !a.Ended && !data.Taking {
 		latest, err := s.latestDay(r.Context())
 		if err != nil {
 			return err
 		}
+		hand, file, err := s.handed(r.Context(), a, a.Means)
+		if err != nil {
+			return err
+		}
+		defer file.Close()
 		if data.Preview, err = s.Store.Preview(r.Context(), hand, latest); err != nil {
 			data.Failure = sayImport(err)
-			break
 		}
 		for i, c := range data.Preview.Columns {
 			f := columnForm{Proposal: c, N: i, Choices: []choice{{ingest.Ignore, "Leave this column alone", c.Field == ""}}}
@@ -243,44 +166,46 @@ func sayImport(err error) string {
 // confirm takes a file in with the columns as the form says. With "again" it
 // looks at the file anew as rows of another kind, or at another sheet.
 func (s *Server) confirm(w http.ResponseWriter, r *http.Request) error {
-	h, err := s.handed(r)
+	ctx := r.Context()
+	a, err := s.arrivals.get(ctx, r.PathValue("id"))
 	if err != nil {
 		return err
 	}
-	ctx := r.Context()
 	latest, err := s.latestDay(ctx)
 	if err != nil {
 		return err
 	}
-	s.mu.Lock()
-	if h.taking {
-		s.mu.Unlock()
-		http.Redirect(w, r, "/import/"+h.id, http.StatusSeeOther)
+	at := "/import/" + a.ID
+	if a.Ended || a.taking(s.Now()) {
+		http.Redirect(w, r, at, http.StatusSeeOther)
 		return nil
 	}
-	hand := h.hand
-	s.mu.Unlock()
 	if r.PostFormValue("again") != "" {
-		hand = store.HandIn{Name: hand.Name, File: hand.File, Size: hand.Size, Zone: hand.Zone, Sheet: r.PostFormValue("sheet")}
-		if hand.As, err = ingest.ParseRowKind(r.PostFormValue("as")); err != nil {
+		means := meant{Sheet: r.PostFormValue("sheet")}
+		if means.As, err = ingest.ParseRowKind(r.PostFormValue("as")); err != nil {
 			return problem{http.StatusBadRequest, "Say what the rows are."}
 		}
-		s.mu.Lock()
-		h.hand = hand
-		s.mu.Unlock()
-		http.Redirect(w, r, "/import/"+h.id, http.StatusSeeOther)
+		if _, err := s.arrivals.change(ctx, a.ID, func(a *arrival) error { a.Means = means; return nil }); err != nil {
+			return err
+		}
+		http.Redirect(w, r, at, http.StatusSeeOther)
 		return nil
 	}
+	hand, file, err := s.handed(ctx, a, a.Means)
+	if err != nil {
+		return err
+	}
+	defer file.Close()
 	p, err := s.Store.Preview(ctx, hand, latest)
 	if err != nil {
-		return s.showMapping(w, r, h, sayImport(err))
+		return s.showMapping(w, r, a, sayImport(err))
 	}
 	hand.As, hand.Sheet, hand.Columns = p.Kind, p.Sheet, nil
 	holds := map[string]string{}
 	for i, c := range p.Columns {
 		field := cmp.Or(r.PostFormValue("column."+strconv.Itoa(i)), ingest.Ignore)
 		if other, twice := holds[field]; twice && field != ingest.Ignore {
-			return s.showMapping(w, r, h, fmt.Sprintf("The columns %q and %q can't both be: %s.", other, c.Header, cmp.Or(fieldWords[field], field)))
+			return s.showMapping(w, r, a, fmt.Sprintf("The columns %q and %q can't both be: %s.", other, c.Header, cmp.Or(fieldWords[field], field)))
 		}
 		holds[field] = c.Header
 		hand.Columns = append(hand.Columns, ingest.Column{Header: c.Header, Field: field})
@@ -292,81 +217,132 @@ func (s *Server) confirm(w http.ResponseWriter, r *http.Request) error {
 	}
 	// What is still missing or ambiguous is asked before anything is taken in.
 	if p, err = s.Store.Preview(ctx, hand, latest); err != nil {
-		return s.showMapping(w, r, h, sayImport(err))
-	} else if !p.Ready {
-		s.mu.Lock()
-		h.hand = hand
-		s.mu.Unlock()
+		return s.showMapping(w, r, a, sayImport(err))
+	}
+	means := meant{hand.As, hand.Sheet, hand.Columns, hand.Dates}
+	if !p.Ready {
+		if a, err = s.arrivals.change(ctx, a.ID, func(a *arrival) error { a.Means = means; return nil }); err != nil {
+			return err
+		}
 		var need []string
 		for _, m := range p.Missing {
 			need = append(need, cmp.Or(fieldWords[m], m))
 		}
 		if len(need) > 0 {
-			return s.showMapping(w, r, h, "Still needed: "+strings.Join(need, ", ")+". Say which column holds it.")
+			return s.showMapping(w, r, a, "Still needed: "+strings.Join(need, ", ")+". Say which column holds it.")
 		}
-		return s.showMapping(w, r, h, "Say below which number of a date is the day.")
+		return s.showMapping(w, r, a, "Say below which number of a date is the day.")
 	}
 	who, err := s.who(r)
 	if err != nil {
 		return err
 	}
-	s.mu.Lock()
-	if !h.taking {
-		h.hand, h.taking = hand, true
-		var taking context.Context
-		taking, h.stop = context.WithCancel(context.WithoutCancel(ctx))
-		go s.takeIn(taking, h, hand, latest, who)
+	mine := false // not where somebody else was quicker
+	if a, err = s.arrivals.change(ctx, a.ID, func(a *arrival) error {
+		if mine = !a.Ended && !a.taking(s.Now()); mine {
+			a.Means, a.Taking, a.Stop, a.Alive = means, true, false, s.Now()
+		}
+		return nil
+	}); err != nil {
+		return err
 	}
-	s.mu.Unlock()
-	http.Redirect(w, r, "/import/"+h.id, http.StatusSeeOther)
+	if mine {
+		s.takings.Add(1)
+		go s.takeIn(a, latest, who)
+	}
+	http.Redirect(w, r, at, http.StatusSeeOther)
 	return nil
 }
 
+// tells is how often it is told how far a file is, and asked whether to stop.
+const tells = 100 * time.Millisecond
+
 // takeIn takes a file in, tells how far it is, and has the report made anew.
-func (s *Server) takeIn(ctx context.Context, h *handedIn, hand store.HandIn, latest forecast.Date, who string) {
-	taken, err := s.Store.TakeIn(ctx, hand, latest, s.Now(), func(n int) { h.rows.Store(int64(n)) })
-	if err == nil {
-		err = s.Store.Note(context.WithoutCancel(ctx), store.Change{At: s.Now(), Who: who,
-			What: fmt.Sprintf("took in %s: %d added, %d updated, %d rejected", hand.Name, taken.Added, taken.Updated, taken.Rejected)})
-		s.Anew()
+func (s *Server) takeIn(a arrival, latest forecast.Date, who string) {
+	defer s.takings.Add(-1)
+	ctx, stop := context.WithCancel(s.life)
+	defer stop()
+	var rows atomic.Int64
+	told := make(chan struct{})
+	go func() {
+		defer close(told)
+		for every := time.NewTicker(tells); ; {
+			select {
+			case <-ctx.Done():
+				return
+			case <-every.C:
+			}
+			now, err := s.arrivals.change(ctx, a.ID, func(a *arrival) error {
+				a.Rows, a.Alive = rows.Load(), s.Now()
+				return nil
+			})
+			if errors.As(err, new(problem)) || now.Stop {
+				stop()
+			}
+		}
+	}()
+	taken, err := s.takenIn(ctx, a, latest, who, &rows)
+	stop()
+	<-told
+	if s.life.Err() != nil && err != nil {
+		return // this process ends: another may be asked
 	}
-	h.drop() // may wait for the disk, which no page should
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	h.taken, h.err, h.ended = taken, err, true
+	if _, err := s.arrivals.change(context.WithoutCancel(ctx), a.ID, func(a *arrival) error {
+		a.Rows, a.Ended = rows.Load(), true
+		if err != nil {
+			a.Failure = sayImport(err)
+		} else {
+			a.Account = accountOf(taken)
+		}
+		return nil
+	}); err != nil {
+		s.Log.Error("what became of a file can't be kept", "error", fmt.Sprintf("%T", err))
+	}
+}
+
+func (s *Server) takenIn(ctx context.Context, a arrival, latest forecast.Date, who string, rows *atomic.Int64) (store.Taken, error) {
+	hand, file, err := s.handed(ctx, a, a.Means)
+	if err != nil {
+		return store.Taken{}, err
+	}
+	defer file.Close()
+	taken, err := s.Store.TakeIn(ctx, hand, latest, s.Now(), func(n int) { rows.Store(int64(n)) })
+	if err != nil {
+		return taken, err
+	}
+	err = s.Store.Note(context.WithoutCancel(ctx), store.Change{At: s.Now(), Who: who,
+		What: fmt.Sprintf("took in %s: %d added, %d updated, %d rejected", hand.Name, taken.Added, taken.Updated, taken.Rejected)})
+	s.Anew()
+	return taken, err
 }
 
 func (s *Server) progress(w http.ResponseWriter, r *http.Request) error {
-	h, err := s.handed(r)
+	a, err := s.arrivals.get(r.Context(), r.PathValue("id"))
 	if err != nil {
 		return err
 	}
-	s.mu.Lock()
-	ended := h.ended
-	s.mu.Unlock()
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
-	if ended {
+	if !a.taking(s.Now()) {
 		w.Header().Set("HX-Refresh", "true")
 	}
-	fmt.Fprintf(w, "%d rows so far", h.rows.Load())
+	fmt.Fprintf(w, "%d rows so far", a.Rows)
 	return nil
 }
 
 // cancel stops a file on its way in; the database stays as it was.
 func (s *Server) cancel(w http.ResponseWriter, r *http.Request) error {
-	h, err := s.handed(r)
+	ctx, id := r.Context(), r.PathValue("id")
+	a, err := s.arrivals.change(ctx, id, func(a *arrival) error { a.Stop = true; return nil })
 	if err != nil {
 		return err
 	}
-	s.mu.Lock()
-	defer s.mu.Unlock()
-	if h.taking {
-		h.stop()
-		http.Redirect(w, r, "/import/"+h.id, http.StatusSeeOther)
+	if a.Ended || a.taking(s.Now()) {
+		http.Redirect(w, r, "/import/"+id, http.StatusSeeOther)
 		return nil
 	}
-	h.drop()
-	delete(s.handedIn, h.id)
+	if err := s.arrivals.remove(ctx, id); err != nil {
+		return err
+	}
 	http.Redirect(w, r, "/records", http.StatusSeeOther)
 	return nil
 }

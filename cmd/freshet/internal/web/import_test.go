@@ -138,7 +138,7 @@ func TestStopAFile(t *testing.T) {
 func TestFilesThatWait(t *testing.T) {
 	s := open(t)
 	var first string
-	for i := range mostHandedIn {
+	for i := range mostArrivals {
 		w := s.upload("a.csv", "ro_number,dropped_off\n1,2026-11-02\n")
 		if w.Code != http.StatusOK {
 			t.Fatalf("file %d: have %d %s", i+1, w.Code, w.Body)
@@ -150,7 +150,7 @@ func TestFilesThatWait(t *testing.T) {
 	if w := s.upload("b.csv", "x"); !says(w, 429, "Too many files are on their way in. Finish or cancel one first.") {
 		t.Errorf("have %d %s", w.Code, w.Body)
 	}
-	s.now = s.now.Add(handedInFor + time.Second)
+	s.now = s.now.Add(arrivedFor + time.Second)
 	if w := s.upload("c.csv", "x,y\n1,2\n"); w.Code != http.StatusOK {
 		t.Errorf("after an hour: have %d %s", w.Code, w.Body)
 	}
@@ -174,7 +174,7 @@ func TestPlainName(t *testing.T) {
 // within an hour only the ones that still wait, or are under way, count.
 func TestManyFilesInAnHour(t *testing.T) {
 	s := open(t)
-	for i := range 2 * mostHandedIn {
+	for i := range 2 * mostArrivals {
 		w := s.upload("a.csv", fmt.Sprintf("ro_number,dropped_off\n%d,2026-11-02\n", i))
 		at := w.Header().Get("Location")
 		if w.Code != http.StatusOK || s.post(at, url.Values{"column.0": {"ro_number"}, "column.1": {"dropped_off"}}).Code != 303 {

@@ -33,6 +33,7 @@ import (
 	"log/slog"
 	"net/http"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"freshet/ingest/store"
@@ -67,9 +68,13 @@ type Server struct {
 	key      [32]byte      // of form tokens; forms of an earlier start are void
 	hashing  chan struct{} // passphrases that are looked at, at most 2: each takes 19 MiB
 
-	mu       sync.Mutex // of what each page asks, so that nothing slow is done under it
-	demo     demoShop
-	handedIn map[string]*handedIn
+	arrivals arrivals
+	takings  atomic.Int32    // files that this process is taking in
+	life     context.Context // ends with the pages
+	end      context.CancelFunc
+
+	mu   sync.Mutex // of what each page asks, so that nothing slow is done under it
+	demo demoShop
 
 	draw    sync.Mutex // one report is read and drawn at a time
 	drawn   map[drawing]drawn
@@ -79,8 +84,10 @@ type Server struct {
 
 // New gives the pages of a shop.
 func New(c Config) *Server {
-	s := &Server{Config: c, mux: http.NewServeMux(), hashing: make(chan struct{}, 2), handedIn: map[string]*handedIn{}, drawn: map[drawing]drawn{}}
+	s := &Server{Config: c, mux: http.NewServeMux(), hashing: make(chan struct{}, 2), arrivals: &inFolder{here: map[string]*inFile{}}, drawn: map[drawing]drawn{}}
+	s.life, s.end = context.WithCancel(context.Background())
 	if c.group != nil {
+		s.arrivals = inGroup{c.group.Group, c.name}
 		s.sessions, s.key = c.group.front.sessions, c.group.front.key
 	} else {
 		s.sessions = newSessions(s)
@@ -124,11 +131,10 @@ func (s *Server) shop() *store.Store {
 
 // Close ends what the pages hold open besides the shop's own database.
 func (s *Server) Close() error {
+	s.end()
+	s.arrivals.close()
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	for _, h := range s.handedIn {
-		h.drop()
-	}
 	if s.demo.db != nil {
 		return s.demo.db.Close()
 	}

@@ -122,16 +122,11 @@ func (s *Server) showStart(w http.ResponseWriter, r *http.Request, form offForm,
 // busy tells whether something is being made that a page waits for, or a file
 // being taken in, after which it will be.
 func (s *Server) busy() bool {
-	if s.Working() {
+	if s.Working() || s.takings.Load() > 0 {
 		return true
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	for _, h := range s.handedIn {
-		if h.taking && !h.ended {
-			return true
-		}
-	}
 	return s.demo.making
 }
 
