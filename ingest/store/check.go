@@ -120,12 +120,9 @@ func (c *checker) each(query string, f func([]any) error, args ...any) error {
 		return wrap(err)
 	}
 	values := make([]any, len(columns))
-	into := make([]any, len(columns))
-	for i := range into {
-		into[i] = &values[i]
-	}
+	scan := into(values)
 	for rows.Next() {
-		if err := rows.Scan(into...); err != nil {
+		if err := rows.Scan(scan...); err != nil {
 			return wrap(err)
 		}
 		if err := f(values); err != nil {

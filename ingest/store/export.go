@@ -32,12 +32,10 @@ func (s *Store) Export(ctx context.Context, kind ingest.RowKind, w io.Writer) (n
 		return 0, wrap(err)
 	}
 	defer rows.Close()
-	values, into := make([]any, 1+len(t.columns)), make([]any, 1+len(t.columns))
-	for i := range into {
-		into[i] = &values[i]
-	}
+	values := make([]any, 1+len(t.columns))
+	scan := into(values)
 	for rows.Next() {
-		if err := rows.Scan(into...); err != nil {
+		if err := rows.Scan(scan...); err != nil {
 			return n, wrap(err)
 		}
 		cells := make([]string, 0, len(values))

@@ -96,20 +96,18 @@ func moveTable(ctx context.Context, in *sqlx.Tx, tx *session, name string, progr
 	}
 	known := slices.DeleteFunc(slices.Clone(columns), ofOneKind)
 	// The same columns may stand in another order where they were added later.
-	into := "INSERT INTO " + name + "(" + strings.Join(known, ", ") + ") VALUES"
+	insert := "INSERT INTO " + name + "(" + strings.Join(known, ", ") + ") VALUES"
 	one := "(?" + strings.Repeat(", ?", len(known)-1) + ")"
-	many, err := tx.prepare(into + one + strings.Repeat(", "+one, atOnce-1))
+	many, err := tx.prepare(insert + one + strings.Repeat(", "+one, atOnce-1))
 	if err != nil {
 		return sum.table(), err
 	}
-	single, err := tx.prepare(into + one)
+	single, err := tx.prepare(insert + one)
 	if err != nil {
 		return sum.table(), err
 	}
-	values, scan := make([]any, len(columns)), make([]any, len(columns))
-	for i := range scan {
-		scan[i] = &values[i]
-	}
+	values := make([]any, len(columns))
+	scan := into(values)
 	var waiting []any
 	for rows.Next() {
 		if err := rows.Scan(scan...); err != nil {
