@@ -142,14 +142,19 @@ func allDigits(s string) bool {
 	return true
 }
 
-// parseHours reads hours: any number, 1:30, 1:30:00, 2h 30m, 2h30, 90 min,
-// 1.5 hrs.
+// parseHours reads hours: any number, 1:30, 1:30:00, 1:30 h, 2h 30m, 2h30,
+// 90 min, 1.5 hrs.
 func parseHours(cell []byte, decimalComma bool) (v float64, doubtful, ok bool) {
 	if v, doubtful, ok = parseNumber(cell, decimalComma); ok {
 		return v, doubtful, true
 	}
 	if bytes.IndexByte(cell, ':') >= 0 {
-		v, ok = clockHours(string(bytes.TrimSpace(cell)))
+		clock := strings.TrimSpace(string(cell))
+		number := strings.TrimRightFunc(clock, func(r rune) bool { return !unicode.IsDigit(r) })
+		if unit := clock[len(number):]; unit != "" && words()["unit"][Fold(unit)] != "h" {
+			return 0, false, false
+		}
+		v, ok = clockHours(number)
 		return v, false, ok
 	}
 	return unitHours(string(cell), decimalComma)
