@@ -159,10 +159,11 @@ func (s *Store) letterIs(ctx context.Context, query string, args ...any) error {
 }
 
 // LetterAgain puts a copy of a letter to be sent, by a person's wish, with the
-// same message.
+// same message. A wish that comes twice within a second is one.
 func (s *Store) LetterAgain(ctx context.Context, id int64, now time.Time) error {
 	r, err := s.exec(ctx, `INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at)
-		SELECT 'again/' || ? || '/' || purpose, recipient, subject, message_id, message, 'waiting', ?, ? FROM letters WHERE id = ?`,
+		SELECT 'again/' || ? || '/' || purpose, recipient, subject, message_id, message, 'waiting', ?, ? FROM letters WHERE id = ?
+		ON CONFLICT(purpose, recipient) DO UPDATE SET made_at = excluded.made_at`,
 		instant(now), instant(now), instant(now), id)
 	if err != nil {
 		return err

@@ -112,7 +112,13 @@ func TestLettersWay(t *testing.T) {
 	if err := s.LetterAgain(ctx, id, now); err != nil {
 		t.Fatal(err)
 	}
+	if err := s.LetterAgain(ctx, id, now); err != nil {
+		t.Errorf("asked for twice in a moment it is one wish: %v", err)
+	}
 	again := claim("three", now)
+	if claim("four", now) != 0 {
+		t.Error("want one copy of one wish")
+	}
 	if l := of(again); again == id || l.MessageID != "test/1@b" || l.Copies != 0 || l.Tries != 1 {
 		t.Errorf("have %+v", l)
 	}
