@@ -51,6 +51,13 @@ func TestLegacyRows(t *testing.T) {
 	}
 }
 
+// A file's name is said as it is, whatever it holds.
+func TestFileNamesAreNoFormats(t *testing.T) {
+	if _, err := ingest.Open("100%done.csv", strings.NewReader("")); err == nil || err.Error() != "ingest: 100%done.csv: need a header line, have an empty file" {
+		t.Errorf("have %v", err)
+	}
+}
+
 // Cells that say "nothing" name no rig: else all such rigs would be one that
 // comes back again and again.
 func TestNothingIsNoRig(t *testing.T) {

@@ -148,21 +148,20 @@ func (f field) reads(cells []string, kind RowKind) bool {
 	if !f.money && priced(cells) {
 		return false
 	}
-	c := cell{order: DayMonth, latest: 1 << 30}
+	c := cell{latest: 1 << 30}
+	reads := func(s string, order DateOrder) bool {
+		c.order = order
+		c.reset([]byte(s))
+		f.put(&c, schemas[kind].blank())
+		return c.fault == ""
+	}
 	full, bad := 0, 0
 	for _, s := range cells {
-		c.reset([]byte(s))
-		if c.empty() {
+		if c.reset([]byte(s)); c.empty() {
 			continue
 		}
 		full++
-		if f.put(&c, schemas[kind].blank()); c.fault == "is not a day" {
-			c.order = MonthDay
-			c.reset([]byte(s))
-			f.put(&c, schemas[kind].blank())
-			c.order = DayMonth
-		}
-		if c.fault != "" {
+		if !reads(s, DayMonth) && !reads(s, MonthDay) {
 			bad++
 		}
 	}

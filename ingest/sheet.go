@@ -87,7 +87,7 @@ func OpenText(name string, r io.Reader, known Text) (*Sheet, error) {
 }
 
 func (s *Sheet) errorf(format string, args ...any) error {
-	return fmt.Errorf("ingest: "+s.Name+": "+format, args...)
+	return fmt.Errorf("ingest: %s: "+format, append([]any{s.Name}, args...)...)
 }
 
 // separatorLine gives the delimiter that a first line such as sep=; names, as

@@ -96,7 +96,7 @@ func (g *guard) Read(b []byte) (int, error) {
 	}
 	for rest := b[:n]; len(rest) > 0; {
 		if g.mark && rest[0] == '!' {
-			return 0, errors.New("holds a comment, CDATA or document type, which is refused")
+			return 0, errors.New("need XML without comments, CDATA and document types, have one of them: open the workbook in a spreadsheet program and save it anew")
 		}
 		i := bytes.IndexByte(rest, '<')
 		if g.mark = i >= 0; !g.mark {

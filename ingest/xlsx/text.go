@@ -164,6 +164,9 @@ func columnOf(name string) (column int, ok bool) {
 
 func (t *text) endCell() error {
 	v := t.value
+	if len(v) == 0 { // blank, whatever its type
+		return nil
+	}
 	switch t.kind {
 	case "s":
 		i, err := strconv.Atoi(string(v))

@@ -11,8 +11,8 @@
 // It refuses files made to harm: more than 1,000 entries, 64 MiB packed or 256
 // MiB unpacked, parts packed more than 200 to 1, 2,000,000 texts in 32 MiB, 256
 // columns, 4,000,000 cells, 256 MiB of text, rows or cells out of order, XML with
-// document types or comments. It holds the workbook's texts and formats in memory and nothing
-// else of it, runs no formulas and writes no files.
+// document types or comments. It holds the workbook's texts and formats in
+// memory and nothing else of it, runs no formulas and writes no files.
 //
 // To use it: Open a file, choose among Sheets, and read its Text.
 //
