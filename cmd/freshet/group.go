@@ -352,6 +352,32 @@ func (a *app) showGroup(ctx context.Context, g *store.Group) error {
 	if a.json {
 		return a.writeJSON(groupJSON(briefs, loans, lent, undone))
 	}
+	if err := a.showShops(briefs); err != nil {
+		return err
+	}
+	if len(loans) > 0 {
+		fmt.Fprintln(a.out, "\nA technician may be lent:")
+	}
+	for i, l := range loans {
+		loan := lent[i]
+		fmt.Fprintf(a.out, "Week of %s: %s to %s, %s hours. %s's chance of too few hours falls from %s to %s, %s's rises from %s to %s.\n", report.Day(l.Monday), l.Lender, l.Borrower, report.Whole(loan.Hours),
+			l.Borrower, percent(loan.Borrower.Before), percent(loan.Borrower.After), l.Lender, percent(loan.Lender.Before), percent(loan.Lender.After))
+	}
+	if len(undone) > 0 {
+		fmt.Fprintln(a.out, "\nNot done yet:")
+	}
+	for _, u := range undone {
+		fmt.Fprintf(a.out, "%s: %s\n", cmp.Or(u.Shop, "all shops"), u)
+	}
+	return nil
+}
+
+// showShops writes each shop's weeks, or how to begin.
+func (a *app) showShops(briefs []store.Brief) error {
+	if len(briefs) == 0 {
+		fmt.Fprintln(a.out, "There is no shop in this database yet. Make one with 'freshet group add SHOP', or bring one in from its file: 'freshet move --from shop.db --to postgres://… --shop SHOP'.")
+		return nil
+	}
 	w := tabwriter.NewWriter(a.out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "shop\tarea\tweek of\tdrop-offs\thours\tcrew's hours\tchance short")
 	for _, b := range briefs {
@@ -371,24 +397,7 @@ func (a *app) showGroup(ctx context.Context, g *store.Group) error {
 			fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", b.Shop, cmp.Or(b.Area, "none"), report.Day(week.Monday), report.Whole(week.DropOffs), hours, available, chance)
 		}
 	}
-	if err := w.Flush(); err != nil {
-		return err
-	}
-	if len(loans) > 0 {
-		fmt.Fprintln(a.out, "\nA technician may be lent:")
-	}
-	for i, l := range loans {
-		loan := lent[i]
-		fmt.Fprintf(a.out, "Week of %s: %s to %s, %s hours. %s's chance of too few hours falls from %s to %s, %s's rises from %s to %s.\n", report.Day(l.Monday), l.Lender, l.Borrower, report.Whole(loan.Hours),
-			l.Borrower, percent(loan.Borrower.Before), percent(loan.Borrower.After), l.Lender, percent(loan.Lender.Before), percent(loan.Lender.After))
-	}
-	if len(undone) > 0 {
-		fmt.Fprintln(a.out, "\nNot done yet:")
-	}
-	for _, u := range undone {
-		fmt.Fprintf(a.out, "%s: %s\n", cmp.Or(u.Shop, "all shops"), u)
-	}
-	return nil
+	return w.Flush()
 }
 
 // undone is work that failed when it was last tried, or a file that waits.

@@ -44,7 +44,7 @@ func TestGroup(t *testing.T) {
 		status int
 		says   string
 	}{
-		{"group", done, "shop"},
+		{"group", done, "no shop in this database yet. Make one with 'freshet group add SHOP'"},
 		{"shop --shop east --name East", failed, `no shop "east"; it has none yet`},
 		{"group add east west", done, "west is made"},
 		{"group add north East", failed, "small letters"},

@@ -318,7 +318,6 @@ const tight, isShort = .1, .2
 
 type groupShop struct {
 	Name, Title, Area string
-	Until             string // last day with a record
 	Cells             []groupCell
 }
 
@@ -388,9 +387,6 @@ func onMap(b store.Brief, weeks []store.GroupWeek) groupShop {
 	s := groupShop{Name: b.Shop, Title: b.Title, Area: b.Area}
 	if s.Title == "" {
 		s.Title = b.Shop
-	}
-	if b.DataUntil.Valid {
-		s.Until = b.DataUntil.V.String()
 	}
 	for _, w := range weeks {
 		c := groupCell{}

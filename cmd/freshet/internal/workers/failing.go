@@ -11,7 +11,10 @@ import (
 	"github.com/riverqueue/river"
 	"github.com/riverqueue/river/rivertype"
 
+	"freshet/cmd/freshet/internal/week"
+	"freshet/forecast"
 	"freshet/ingest/store"
+	"freshet/report"
 )
 
 // failures logs what fails, and gives up the work of a shop that was taken away.
@@ -84,9 +87,9 @@ func (h *Hands) Failing(ctx context.Context) (all []Failing, err error) {
 		case kind == (Gather{}).Kind():
 			f.What = "what shops lend and teach each other"
 		case of.Why == Night:
-			f.What = "the night's report of " + of.Of
+			f.What = "the night's report of " + dayOf(of.Of)
 		case of.Why == Letter:
-			f.What = "the letter of " + of.Of
+			f.What = "the letter of the week of " + weekOf(of.Of)
 		case of.Why == Post:
 			f.What = "a letter that waits"
 		default:
@@ -95,4 +98,19 @@ func (h *Hands) Failing(ctx context.Context) (all []Failing, err error) {
 		all = append(all, f)
 	}
 	return all, rows.Err()
+}
+
+// dayOf and weekOf write a job's day, and the Monday of its week, as people do.
+func dayOf(of string) string {
+	if d, err := forecast.ParseDate(of); err == nil {
+		return report.LongDay(d)
+	}
+	return of
+}
+
+func weekOf(of string) string {
+	if monday, err := week.ParseWeek(of); err == nil {
+		return report.LongDay(monday)
+	}
+	return of
 }

@@ -155,6 +155,34 @@ func TestFilesAreAskedForAgain(t *testing.T) {
 	count(2)
 }
 
+// What failed is named by its day or week as people write them.
+func TestWhatFailed(t *testing.T) {
+	ctx := t.Context()
+	now := time.Date(2026, 11, 30, 7, 0, 0, 0, time.UTC)
+	g, _ := group(t, 1, 1, now)
+	hands, err := NewHands(g)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, job := range []Shop{{"shop0", Night, "2026-12-01"}, {"shop0", Letter, "2026-W49"}} {
+		if _, err := hands.client.Insert(ctx, job, nil); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := g.Pool().Exec(ctx, `UPDATE freshet.river_job SET errors = ARRAY['{"error":"why"}'::jsonb] WHERE kind = 'shop'`); err != nil {
+		t.Fatal(err)
+	}
+	f, err := hands.Failing(ctx)
+	if err != nil || len(f) != 2 {
+		t.Fatalf("have %+v, %v", f, err)
+	}
+	for i, want := range []string{"the night's report of Tuesday, December 1, 2026", "the letter of the week of Monday, November 30, 2026"} {
+		if f[i].What != want {
+			t.Errorf("want %q, have %q", want, f[i].What)
+		}
+	}
+}
+
 // A folder that was watched before the shop came into the group is on another
 // machine: that it can't be found is no failure, and ends an earlier one.
 func TestNoFolderOfAGroup(t *testing.T) {
