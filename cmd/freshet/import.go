@@ -4,12 +4,14 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"os/signal"
 	"path/filepath"
 	"strings"
 	"text/tabwriter"
 	"time"
+	"unicode/utf8"
 
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
@@ -155,7 +157,9 @@ func (a *app) takeInFile(ctx context.Context, db *store.Store, name string, how 
 		return importedFile{}, err
 	}
 	defer f.Close()
-	b, err := db.TakeIn(ctx, h, tomorrow, a.now(), a.progress(h.Name))
+	tell, told := a.progress(h.Name)
+	b, err := db.TakeIn(ctx, h, tomorrow, a.now(), tell)
+	told()
 	if errors.Is(err, context.Canceled) {
 		return importedFile{}, fmt.Errorf("%s: given up, and nothing of it was taken in", h.Name)
 	} else if err != nil {
@@ -301,16 +305,32 @@ func (a *app) showPreview(p store.Preview) {
 	}
 }
 
-// progress tells a person at a terminal that a long file is on its way.
-func (a *app) progress(name string) func(int) {
+// progress gives what tells a person at a terminal that a long file is on its
+// way, nil where there is none, and what clears the line once it is.
+func (a *app) progress(name string) (tell func(rows int), told func()) {
 	f, ok := a.err.(*os.File)
 	if !ok || a.json {
-		return nil
+		return nil, func() {}
 	}
 	if info, err := f.Stat(); err != nil || info.Mode()&os.ModeCharDevice == 0 {
-		return nil
+		return nil, func() {}
 	}
-	return func(rows int) { fmt.Fprintf(f, "\r%s: %d rows ", name, rows) }
+	return counting(f, name)
+}
+
+// counting writes how many rows are done over and over on one line, and clears it.
+func counting(w io.Writer, name string) (tell func(rows int), told func()) {
+	longest := 0
+	tell = func(rows int) {
+		line := fmt.Sprintf("%s: %d rows", name, rows)
+		longest = max(longest, utf8.RuneCountInString(line))
+		fmt.Fprint(w, "\r", line)
+	}
+	return tell, func() {
+		if longest > 0 {
+			fmt.Fprintf(w, "\r%*s\r", longest, "")
+		}
+	}
 }
 
 func (a *app) showImported(one importedFile) {

@@ -111,3 +111,20 @@ func TestImportGivenUp(t *testing.T) {
 		t.Errorf("have %s", out)
 	}
 }
+
+// The line that tells of a long file is gone before the account of it is written
+// on the same terminal.
+func TestCountingIsCleared(t *testing.T) {
+	var terminal strings.Builder
+	tell, told := counting(&terminal, "jobs.csv")
+	told()
+	if terminal.String() != "" {
+		t.Errorf("want nothing of a short file, have %q", terminal.String())
+	}
+	tell(5000)
+	tell(10000)
+	told()
+	if want := "\rjobs.csv: 5000 rows\rjobs.csv: 10000 rows\r" + strings.Repeat(" ", len("jobs.csv: 10000 rows")) + "\r"; terminal.String() != want {
+		t.Errorf("want %q, have %q", want, terminal.String())
+	}
+}

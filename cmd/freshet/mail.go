@@ -75,7 +75,7 @@ The password of the mail server is never kept in the database: it comes from
 			switch {
 			case test:
 				return a.sendTest(ctx, a.week(c, db))
-			case again > 0:
+			case c.Flags().Changed("again"):
 				if err := db.LetterAgain(ctx, again, a.now()); err != nil {
 					return err
 				}

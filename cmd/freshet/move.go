@@ -46,19 +46,20 @@ It is backed up by PostgreSQL's own means: pg_dump --schema=shop_north.`,
 				return err
 			}
 			defer func() { err = errors.Join(err, fresh.Close()) }()
-			progress := a.progress(filepath.ToSlash(fresh.Path()))
+			tell, told := a.progress(filepath.ToSlash(fresh.Path()))
 			before := 0 // rows of the tables that are done
 			last, rows := "", 0
 			moved, err := store.Move(c.Context(), old, fresh, func(table string, n int) {
 				if table != last {
 					before, last = before+rows, table
 				}
-				if rows = n; progress != nil {
-					progress(before + rows)
+				if rows = n; tell != nil {
+					tell(before + rows)
 				}
 			})
+			told()
 			if full := (*store.NotEmpty)(nil); errors.As(err, &full) {
-				return fmt.Errorf("%s has %d rows of %s: need one with nothing in it, so that two shops don't mix", filepath.ToSlash(full.Path), full.Rows, full.Table)
+				return fmt.Errorf("%s has %s of %s: need one with nothing in it, so that two shops don't mix", filepath.ToSlash(full.Path), many(full.Rows, "row"), full.Table)
 			}
 			if err != nil {
 				return err

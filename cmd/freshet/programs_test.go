@@ -84,7 +84,8 @@ func TestMailForPrograms(t *testing.T) {
 	}{
 		"mail --schedule nonsense":       {misuse, "--schedule: "},
 		"mail --pause --resume":          {misuse, "need --pause or --resume, have both"},
-		"mail --again 7":                 {failed, "7"},
+		"mail --again 7":                 {failed, "there is no letter 7"},
+		"mail --again -3":                {failed, "there is no letter -3"},
 		"report --again 2026-W99":        {misuse, "need a week such as 2026-W48"},
 		"report --again 2026-W48":        {failed, "have none of any week"},
 		"report --again 2026-W48 --send": {misuse, "need --send or --again, have both"},

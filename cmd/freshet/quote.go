@@ -89,7 +89,11 @@ func (a *app) showQuote(v desk.Quote, kept int64) error {
 	if v.HoursFrom != "" {
 		usual = " (the usual: " + v.HoursFrom + ")"
 	}
-	fmt.Fprintf(a.out, "%s, %g hours%s, dropped off %s\n\n", v.Kind, v.Hours, usual, day(v.DropOff))
+	unit := "hours"
+	if v.Hours == 1 {
+		unit = "hour"
+	}
+	fmt.Fprintf(a.out, "%s, %g %s%s, dropped off %s\n\n", v.Kind, v.Hours, unit, usual, day(v.DropOff))
 	t := a.table()
 	for _, r := range []struct {
 		chance string

@@ -158,8 +158,14 @@ func (s *Store) letterIs(ctx context.Context, query string, args ...any) error {
 	return nil
 }
 
+// NoLetter is the error of a letter that isn't in the outbox.
+type NoLetter struct{ ID int64 }
+
+func (e *NoLetter) Error() string { return fmt.Sprintf("store: there is no letter %d", e.ID) }
+
 // LetterAgain puts a copy of a letter to be sent, by a person's wish, with the
-// same message. A wish that comes twice within a second is one.
+// same message. A wish that comes twice within a second is one. Without that letter
+// the error is a *NoLetter.
 func (s *Store) LetterAgain(ctx context.Context, id int64, now time.Time) error {
 	r, err := s.exec(ctx, `INSERT INTO letters(purpose, recipient, subject, message_id, message, state, due, made_at)
 		SELECT 'again/' || ? || '/' || purpose, recipient, subject, message_id, message, 'waiting', ?, ? FROM letters WHERE id = ?
@@ -171,7 +177,7 @@ func (s *Store) LetterAgain(ctx context.Context, id int64, now time.Time) error 
 	if n, err := r.RowsAffected(); err != nil {
 		return wrap(err)
 	} else if n == 0 {
-		return fmt.Errorf("store: there is no letter %d", id)
+		return &NoLetter{id}
 	}
 	return nil
 }

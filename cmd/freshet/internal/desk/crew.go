@@ -170,7 +170,7 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 		out.Advice = append(out.Advice, said)
 	}
 	for _, w := range plan.Warnings() {
-		out.Warnings = append(out.Warnings, sentence(w))
+		out.Warnings = append(out.Warnings, Sentence(w))
 	}
 	return out, nil
 }
@@ -220,7 +220,7 @@ func lotFull(weeks []CrewWeek, p capacity.Policy) string {
 	}
 	said := fmt.Sprintf("All %d lot spaces may be taken in the week of %s (a chance of %.0f %%)", p.LotSpaces, report.Day(first.Week), 100**first.ChanceLotFull)
 	if n > 1 {
-		said += fmt.Sprintf(" and in %d weeks more, with a chance of up to %.0f %%", n-1, 100*worst)
+		said += fmt.Sprintf(" and in %s more, with a chance of up to %.0f %%", report.Count(float64(n-1), "week"), 100*worst)
 	}
 	return said + ": ask those whose job can wait to keep their rig at home."
 }

@@ -135,7 +135,7 @@ func (s *shop) said(f workload.Futures) []string {
 		if _, ok := w.(*workload.RecordsStop); ok {
 			continue // said above
 		}
-		if text := sentence(w); !seen[text] {
+		if text := Sentence(w); !seen[text] {
 			seen[text] = true
 			out = append(out, text)
 		}
@@ -146,8 +146,8 @@ func (s *shop) said(f workload.Futures) []string {
 	return out
 }
 
-// sentence makes a warning's text one for people.
-func sentence(err error) string {
+// Sentence makes the text of a warning, or of an error, one for people.
+func Sentence(err error) string {
 	text := err.Error()
 	for _, prefix := range []string{"forecast: ", "capacity: "} {
 		text = strings.TrimPrefix(text, prefix)

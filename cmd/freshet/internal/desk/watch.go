@@ -136,7 +136,7 @@ func byOdds(a, b Alert) int {
 func (s *shop) recordWarnings() []string {
 	out := append([]string{}, s.warnings...)
 	for _, w := range s.known.Warning {
-		out = append(out, sentence(w))
+		out = append(out, Sentence(w))
 	}
 	return out
 }

@@ -68,7 +68,11 @@ func (w *watcher) addGap(from, to forecast.Date, expected, chance float64) {
 		}
 	}
 	first, last := int(from-w.monday(0))/forecast.Week, int(to-w.monday(0))/forecast.Week
-	lead := fmt.Sprintf("No drop-offs are on record from %s to %s, where about %s were expected.", report.Day(from), report.Day(to), report.Whole(expected))
+	when := fmt.Sprintf("from %s to %s", report.Day(from), report.Day(to))
+	if from == to {
+		when = "on " + report.Day(from)
+	}
+	lead := fmt.Sprintf("No drop-offs are on record %s, where about %s were expected.", when, report.Whole(expected))
 	text := lead + " Either the shop was closed or records are missing: import the rest, or put closed days into a time-off file. These weeks aren't judged, and this is no lull."
 	w.gaps = append(w.gaps, finding{series: -1, from: first, until: last + 1,
 		alert: Alert{Rule: "gap", Kind: everything, Since: from, Expected: math.Round(10*expected) / 10, Chance: round(chance), Weekly: round(chance), Lead: lead, Summary: text}})

@@ -457,6 +457,11 @@ func TestWatchShortHistories(t *testing.T) {
 
 // A hole in the records is no lull, and a pile entered in one day no rush.
 func TestWatchGaps(t *testing.T) {
+	day := forecast.NewDate(2026, 8, 18)
+	one := &watcher{shop: &shop{known: workload.Past{Total: forecast.Series{Start: day.Monday(), Step: forecast.Week, Values: make([]float64, 2)}}}, n: 2, gap: make([]bool, 2)}
+	if one.addGap(day, day, 12, 1e-6); !one.gap[0] || one.gap[1] || !strings.HasPrefix(one.gaps[0].alert.Lead, "No drop-offs are on record on August 18, where about 12") {
+		t.Errorf("a day without records: %v, %+v", one.gap, one.gaps)
+	}
 	s, _ := invented(3, 4, forecast.NewDate(2026, 9, 14))
 	from := forecast.NewDate(2026, 8, 17)
 	var pile []workload.Job

@@ -146,11 +146,8 @@ type lineForm struct {
 }
 
 // partDue gives the day that a job's part is due, or came.
-func partDue(d ingest.DropOff) string {
-	if !d.PartsWaitDays.Valid {
-		return ""
-	}
-	return (d.DroppedOff + forecast.Date(d.PartsWaitDays.V)).String()
+func partDue(d ingest.DropOff) ingest.Opt[forecast.Date] {
+	return ingest.Opt[forecast.Date]{V: d.DroppedOff + forecast.Date(d.PartsWaitDays.V), Valid: d.PartsWaitDays.Valid}
 }
 
 func number(o ingest.Opt[float64]) string {
@@ -160,6 +157,8 @@ func number(o ingest.Opt[float64]) string {
 	return strconv.FormatFloat(o.V, 'f', -1, 64)
 }
 
+// dayText writes a day as a date field has it, dayWords as people do; both
+// nothing where there is none.
 func dayText(o ingest.Opt[forecast.Date]) string {
 	if !o.Valid {
 		return ""
@@ -167,10 +166,23 @@ func dayText(o ingest.Opt[forecast.Date]) string {
 	return o.V.String()
 }
 
+func dayWords(o ingest.Opt[forecast.Date]) string {
+	if !o.Valid {
+		return ""
+	}
+	return report.LongDay(o.V)
+}
+
 // differences says what a change makes of a job line.
-func differences(from, to ingest.DropOff) (out []string) {
-	for _, x := range [][3]string{{"kind of job", from.Kind, to.Kind}, {"quoted hours", number(from.QuotedHours), number(to.QuotedHours)},
-		{"status", from.Status, to.Status}, {"day ready", dayText(from.Ready), dayText(to.Ready)}, {"part due", partDue(from), partDue(to)}} {
+func differences(from, to ingest.DropOff) []string {
+	return unlike([][3]string{{"kind of job", from.Kind, to.Kind}, {"quoted hours", number(from.QuotedHours), number(to.QuotedHours)}, {"status", from.Status, to.Status},
+		{"day ready", dayWords(from.Ready), dayWords(to.Ready)}, {"part due", dayWords(partDue(from)), dayWords(partDue(to))}})
+}
+
+// unlike says of things, each with what it was and what it becomes, which change
+// and how.
+func unlike(things [][3]string) (out []string) {
+	for _, x := range things {
 		if x[1] != x[2] {
 			out = append(out, fmt.Sprintf("%s from %s to %s", x[0], cmp.Or(x[1], "nothing"), cmp.Or(x[2], "nothing")))
 		}
@@ -192,7 +204,7 @@ func (s *Server) jobLine(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	data := lineForm{JobLine: l, Kind: l.Kind, Quoted: number(l.QuotedHours), Ready: dayText(l.Ready), Status: l.Status, PartDue: partDue(l.DropOff)}
+	data := lineForm{JobLine: l, Kind: l.Kind, Quoted: number(l.QuotedHours), Ready: dayText(l.Ready), Status: l.Status, PartDue: dayText(partDue(l.DropOff))}
 	if data.Today, err = s.today(r.Context()); err != nil {
 		return err
 	}
@@ -293,7 +305,7 @@ func (s *Server) jobChanged(w http.ResponseWriter, r *http.Request, l store.JobL
 func (s *Server) changed(r *http.Request, d ingest.DropOff) (ingest.DropOff, error) {
 	f := func(name string) string { return strings.TrimSpace(r.PostFormValue(name)) }
 	wait := number(d.PartsWaitDays)
-	if due := f("part_due"); due != partDue(d) {
+	if due := f("part_due"); due != dayText(partDue(d)) {
 		wait = ""
 		if due != "" {
 			day, err := forecast.ParseDate(due)

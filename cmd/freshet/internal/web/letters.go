@@ -1,6 +1,7 @@
 package web
 
 import (
+	"errors"
 	"net/http"
 	"strconv"
 
@@ -69,8 +70,10 @@ func (s *Server) letterAgain(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return problem{http.StatusBadRequest, "Say which letter."}
 	}
-	if err := s.Store.LetterAgain(r.Context(), id, s.Now()); err != nil {
+	if err := s.Store.LetterAgain(r.Context(), id, s.Now()); errors.As(err, new(*store.NoLetter)) {
 		return problem{http.StatusNotFound, "There is no such letter."}
+	} else if err != nil {
+		return err
 	}
 	if err := s.note(r, "sent letter %d once more", id); err != nil {
 		return err

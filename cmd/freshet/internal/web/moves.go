@@ -39,7 +39,10 @@ func movesOf(weeks []desk.OutlookWeek, moves []desk.Move) []moved {
 
 func times(f float64) string { return fmt.Sprintf("× %.2f", f) }
 
-func daysOf(open, usual float64) string { return fmt.Sprintf("%g of %g days", open, usual) }
+func daysOf(open, usual float64) string {
+	days := func(v float64) float64 { return math.Round(100*v) / 100 } // shares of days add up to 0.30000000000000004
+	return fmt.Sprintf("%g of %g days", days(open), days(usual))
+}
 
 // saysOf gives the sentences on a week.
 func saysOf(w desk.OutlookWeek, m desk.Move) (out []string) {

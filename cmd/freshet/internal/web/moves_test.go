@@ -29,3 +29,11 @@ func TestSays(t *testing.T) {
 		}
 	}
 }
+
+// Shares of days are added up, and written to no more places than they have.
+func TestDaysOf(t *testing.T) {
+	tenth, fifth := .1, .2
+	if have := daysOf(tenth+fifth, 5); have != "0.3 of 5 days" {
+		t.Errorf("have %s", have)
+	}
+}

@@ -81,17 +81,12 @@ func percentText(o ingest.Opt[float64]) string {
 }
 
 // changesOf says what a change makes of somebody on the crew.
-func changesOf(from, to ingest.Person) (out []string) {
+func changesOf(from, to ingest.Person) []string {
 	skills := func(p ingest.Person) string { return cmp.Or(strings.Join(p.Skills, ", "), "all kinds of work") }
 	hours := func(p ingest.Person) string { return strconv.FormatFloat(p.WeeklyHours, 'f', -1, 64) }
-	for _, x := range [][3]string{{"hours a week", hours(from), hours(to)}, {"can do", skills(from), skills(to)},
+	return unlike([][3]string{{"hours a week", hours(from), hours(to)}, {"can do", skills(from), skills(to)},
 		{"percent of paid hours on jobs", percentText(from.Productivity), percentText(to.Productivity)}, {"pay an hour", number(from.HourlyCost), number(to.HourlyCost)},
-		{"first day", dayText(from.From), dayText(to.From)}, {"last day", dayText(from.Until), dayText(to.Until)}} {
-		if x[1] != x[2] {
-			out = append(out, fmt.Sprintf("%s from %s to %s", x[0], cmp.Or(x[1], "nothing"), cmp.Or(x[2], "nothing")))
-		}
-	}
-	return out
+		{"first day", dayWords(from.From), dayWords(to.From)}, {"last day", dayWords(from.Until), dayWords(to.Until)}})
 }
 
 // spellOf gives a spell of the crew, or says that it isn't there.

@@ -2,6 +2,7 @@ package web
 
 import (
 	"context"
+	"fmt"
 	"net/http"
 	"strconv"
 	"strings"
@@ -35,7 +36,7 @@ func (a asked) inquiry(hour int) (desk.Inquiry, error) {
 	var err error
 	if a.Hours != "" {
 		if q.Hours, err = ingest.ParseHours(a.Hours); err != nil {
-			return q, mistake("Hours: " + err.Error() + ".")
+			return q, fmt.Errorf("hours: %w", err)
 		}
 	}
 	switch a.Part {
@@ -43,22 +44,16 @@ func (a asked) inquiry(hour int) (desk.Inquiry, error) {
 		q.PartsDays = 0
 	case "days":
 		if q.PartsDays, err = strconv.ParseFloat(a.PartsDays, 64); err != nil || q.PartsDays < 0 {
-			return q, mistake("Days until the part is there: need a number of 0 or more.")
+			return q, fmt.Errorf("days until the part is there: need a number of 0 or more, have %q", a.PartsDays)
 		}
 	}
 	if a.DropOff != "" {
 		if q.DropOff, err = forecast.ParseDate(a.DropOff); err != nil {
-			return q, mistake("Dropped off on: need a day.")
+			return q, fmt.Errorf("dropped off on: need a day, have %q", a.DropOff)
 		}
 	}
 	return q, q.Check()
 }
-
-// mistake is what somebody got wrong in a form, in the words that the page
-// shows.
-type mistake string
-
-func (m mistake) Error() string { return string(m) }
 
 type quoteData struct {
 	Asked  asked
@@ -103,7 +98,7 @@ func (s *Server) quoteData(r *http.Request) (d quoteData, err error) {
 		}
 	}
 	if err != nil {
-		d.Wrong = err.Error()
+		d.Wrong = desk.Sentence(err)
 	}
 	return d, nil
 }

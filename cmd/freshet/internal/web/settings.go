@@ -5,6 +5,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"net/http"
 	"strconv"
 	"strings"
@@ -15,6 +16,7 @@ import (
 	"freshet/cmd/freshet/internal/week"
 	"freshet/cmd/freshet/internal/weekly"
 	"freshet/ingest/store"
+	"freshet/report"
 )
 
 // shopForm is the shop as its form shows it.
@@ -148,19 +150,13 @@ func (s *Server) settings(w http.ResponseWriter, r *http.Request) error {
 
 // age says a span as people do.
 func age(d time.Duration) string {
-	say := func(n int, unit string) string {
-		if n == 1 {
-			return "1 " + unit
-		}
-		return fmt.Sprintf("%d %ss", n, unit)
-	}
-	switch hours := int(d.Hours()); {
+	switch hours := math.Floor(d.Hours()); {
 	case hours < 1:
 		return "less than an hour"
 	case hours < 48:
-		return say(hours, "hour")
+		return report.Count(hours, "hour")
 	default:
-		return say(hours/24, "day")
+		return report.Count(math.Floor(hours/24), "day")
 	}
 }
 

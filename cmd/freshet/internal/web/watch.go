@@ -11,6 +11,7 @@ import (
 	"freshet/cmd/freshet/internal/desk"
 	"freshet/forecast"
 	"freshet/ingest/store"
+	"freshet/report"
 	"freshet/report/chart"
 )
 
@@ -103,7 +104,7 @@ func (s *Server) noteAlert(w http.ResponseWriter, r *http.Request) error {
 		if n.Until < n.From {
 			return problem{http.StatusUnprocessableEntity, "The last day lies before the first."}
 		}
-		what += fmt.Sprintf("; %v to %v won't bend next year's season", n.From, n.Until)
+		what += fmt.Sprintf("; %s to %s won't bend next year's season", report.LongDay(n.From), report.LongDay(n.Until))
 	default:
 		return problem{http.StatusBadRequest, "Say what to do with the alert."}
 	}

@@ -72,7 +72,7 @@ func TestNotesOnAlerts(t *testing.T) {
 		t.Errorf("want the report made anew for each of 5 changes, have %d", n)
 	}
 	changes, err := s.db.Changes(t.Context(), 9)
-	if err != nil || len(changes) != 5 || changes[0].Who != "owner" || changes[2].What != "explained "+id+": a storm; 2026-08-03 to 2026-09-06 won't bend next year's season" {
+	if err != nil || len(changes) != 5 || changes[0].Who != "owner" || changes[2].What != "explained "+id+": a storm; Monday, August 3, 2026 to Sunday, September 6, 2026 won't bend next year's season" {
 		t.Errorf("have %+v, %v", changes, err)
 	}
 	s.lock()

@@ -790,7 +790,7 @@ func TestJobLine(t *testing.T) {
 		t.Error("the report isn't asked for")
 	}
 	text := s.get(w.Header().Get("Location")).Body.String()
-	for _, want := range []string{"Saved.", "kind of job from plumbing to electrical", "part due from nothing to 2026-11-12", "Take this change back"} {
+	for _, want := range []string{"Saved.", "kind of job from plumbing to electrical", "part due from nothing to Thursday, November 12, 2026", "Take this change back"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("want %q on the page, have %s", want, text)
 		}
