@@ -14,6 +14,7 @@ type Otherwise struct {
 	Stands   bool          // the same is advised then, within eight weeks of its days
 	Hours    float64       // then
 	DecideBy forecast.Date // then
+	Instead  string        // where it doesn't stand, what else that brings hours is advised for its days then, as in Advice.Do; "": nothing
 }
 
 // Cases are the futures that advice is tried on besides the expected one: the
@@ -75,11 +76,23 @@ func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
 		k := slices.IndexFunc(then, func(b Advice) bool {
 			return b.Do == a.Do && b.Kind == a.Kind && b.From <= a.Until+within && b.Until >= a.From-within
 		})
+		if k < 0 && !found[i].Stands && a.bringsHours() {
+			if k := slices.IndexFunc(then, func(b Advice) bool {
+				return b.Do != a.Do && b.bringsHours() && b.From <= a.Until+within && b.Until >= a.From-within
+			}); k >= 0 {
+				found[i].Instead = then[k].Do
+			}
+		}
 		if k >= 0 {
 			found[i].Stands, found[i].Hours, found[i].DecideBy = true, then[k].Hours, then[k].DecideBy
 		}
 	}
 	return found, nil
+}
+
+// bringsHours tells whether the advice has more hours worked, here or elsewhere.
+func (a Advice) bringsHours() bool {
+	return a.Do == Hire || a.Do == Overtime || a.Do == OpenSaturday || a.Do == Subcontract
 }
 
 func (a Advice) timeOff() bool { return a.Do == ApproveTimeOff || a.Do == HoldTimeOff }

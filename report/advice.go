@@ -32,6 +32,7 @@ type Otherwise struct {
 	Stands   bool          `json:"stands"`
 	Hours    float64       `json:"hours"`
 	DecideBy forecast.Date `json:"decide_by"`
+	Instead  string        `json:"instead,omitempty"` // what is advised in its place, as in Advice.Do
 }
 
 // not says what becomes of an advice that doesn't stand.
@@ -45,22 +46,52 @@ func (a Advice) not() string {
 	return "it isn't advised"
 }
 
+// inPlace says what takes the place of an advice, by what there is to do.
+var inPlace = map[string]string{capacity.Hire: "one more technician", capacity.Overtime: "overtime",
+	capacity.OpenSaturday: "open Saturdays", capacity.Subcontract: "sending work out"}
+
+// size says how much an advice is about, where that may be another in another
+// future: not of a hire or of time off, which are whole people.
+func (a Advice) size(hours float64) string {
+	switch a.Do {
+	case capacity.Hire, capacity.HoldTimeOff, capacity.ApproveTimeOff:
+		return ""
+	case capacity.FillLull:
+		return fmt.Sprintf(" (%s free hours)", Whole(hours))
+	}
+	return fmt.Sprintf(" (%s hours)", Whole(hours))
+}
+
 // IfNot says in a sentence what changes an advice, empty where nothing is
 // known.
 func (a Advice) IfNot() string {
-	var parts []string
+	var then []string // each what becomes of it, once
+	in := map[string][]string{}
 	for _, o := range a.Otherwise {
+		s := "it stands" + a.size(o.Hours)
 		switch {
+		case !o.Stands && inPlace[o.Instead] != "":
+			s = a.not() + ", and " + inPlace[o.Instead] + " takes its place"
 		case !o.Stands:
-			parts = append(parts, "with "+o.If+" "+a.not())
+			s = a.not()
 		case o.DecideBy != a.DecideBy:
-			parts = append(parts, fmt.Sprintf("with %s decide by %s (%s hours)", o.If, Day(o.DecideBy), Whole(o.Hours)))
-		default:
-			parts = append(parts, fmt.Sprintf("with %s it stands (%s hours)", o.If, Whole(o.Hours)))
+			s = "decide by " + Day(o.DecideBy) + a.size(o.Hours)
 		}
+		if in[s] == nil {
+			then = append(then, s)
+		}
+		in[s] = append(in[s], o.If)
 	}
-	if parts == nil {
+	if then == nil {
 		return ""
+	}
+	parts := make([]string, len(then))
+	for i, s := range then {
+		ifs, last := in[s], len(in[s])-1
+		parts[i] = "with " + ifs[last] + " " + s
+		if last > 0 {
+			parts[i] = "with " + strings.Join(ifs[:last], ", ") + " or " + ifs[last] + " " + s
+		}
 	}
 	s := strings.Join(parts, "; ")
 	return strings.ToUpper(s[:1]) + s[1:] + "."

@@ -36,6 +36,15 @@ func DayFrom(d, today forecast.Date) string {
 	return Day(d)
 }
 
+// Dollars writes an amount that is estimated, to three figures.
+func Dollars(v float64) string {
+	if a := math.Abs(v); a >= 1000 && !math.IsInf(a, 0) {
+		step := math.Pow(10, math.Floor(math.Log10(a))-2)
+		v = math.Round(v/step) * step
+	}
+	return "$" + Whole(v)
+}
+
 // Whole writes a number without decimals, a half rounded away from zero,
 // thousands apart; "not known" for what isn't finite.
 func Whole(v float64) string {

@@ -39,19 +39,34 @@ func TestTitles(t *testing.T) {
 // becomes of it.
 func TestIfNot(t *testing.T) {
 	by := forecast.NewDate(2026, 3, 2)
-	other := []report.Otherwise{{If: "15 % less work"}, {If: "15 % more work", Stands: true, DecideBy: by, Hours: 40}, {If: "the season 21 days later", Stands: true, DecideBy: by + 7, Hours: 1500}}
-	for do, want := range map[string]string{
-		capacity.Hire:           "it isn't advised",
-		capacity.HoldTimeOff:    "it can be granted",
-		capacity.ApproveTimeOff: "it is better refused",
+	other := []report.Otherwise{{If: "15 % less work"}, {If: "15 % more work", Stands: true, DecideBy: by, Hours: 40}, {If: "the season 21 days later", Stands: true, DecideBy: by + 7, Hours: 1500},
+		{If: "1 technician fewer", Stands: true, DecideBy: by, Hours: 40.2}}
+	for do, want := range map[string][3]string{
+		capacity.Hire:           {"it isn't advised", "", ""},
+		capacity.HoldTimeOff:    {"it can be granted", "", ""},
+		capacity.ApproveTimeOff: {"it is better refused", "", ""},
+		capacity.Overtime:       {"it isn't advised", " (40 hours)", " (1,500 hours)"},
+		capacity.FillLull:       {"it isn't advised", " (40 free hours)", " (1,500 free hours)"},
 	} {
-		want = "With 15 % less work " + want + "; with 15 % more work it stands (40 hours); with the season 21 days later decide by March 9 (1,500 hours)."
+		want := "With 15 % less work " + want[0] + "; with 15 % more work or 1 technician fewer it stands" + want[1] + "; with the season 21 days later decide by March 9" + want[2] + "."
 		if have := (report.Advice{Do: do, DecideBy: by, Otherwise: other}).IfNot(); have != want {
 			t.Errorf("want %q, have %q", want, have)
 		}
 	}
+	instead := report.Advice{Do: capacity.Overtime, DecideBy: by, Otherwise: []report.Otherwise{{If: "15 % more work", Instead: capacity.Hire}}}
+	if have, want := instead.IfNot(), "With 15 % more work it isn't advised, and one more technician takes its place."; have != want {
+		t.Errorf("want %q, have %q", want, have)
+	}
 	if have := (report.Advice{}).IfNot(); have != "" {
 		t.Errorf("nothing is known: have %q", have)
+	}
+}
+
+func TestDollars(t *testing.T) {
+	for v, want := range map[float64]string{0: "$0", 669.4: "$669", 1995: "$2,000", 8186: "$8,190", 33095: "$33,100", 1234567: "$1,230,000", -20048: "$-20,000"} {
+		if have := report.Dollars(v); have != want {
+			t.Errorf("%v: want %q, have %q", v, want, have)
+		}
 	}
 }
 

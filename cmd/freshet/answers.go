@@ -159,7 +159,7 @@ func (a *app) showCrew(v desk.Crew) error {
 	for _, x := range v.Advice {
 		fmt.Fprintf(a.out, "\nBy %s: %s.\n  %s\n", x.DecideBy, report.Title(x), x.Why)
 		if x.Cost != nil {
-			fmt.Fprintf(a.out, "  Cost: about $%s.\n", report.Whole(*x.Cost))
+			fmt.Fprintf(a.out, "  Cost: about %s.\n", report.Dollars(*x.Cost))
 		}
 		if s := x.IfNot(); s != "" {
 			fmt.Fprintf(a.out, "  %s\n", s)

@@ -38,6 +38,7 @@ var Functions = template.FuncMap{
 	"day":         report.Day,
 	"longday":     report.LongDay,
 	"dayfrom":     report.DayFrom,
+	"weekday":     report.WeekDay,
 	"weekdayfrom": report.WeekDayFrom,
 	"whole":       report.Whole,
 	"count":       report.Count,
@@ -57,7 +58,7 @@ var Functions = template.FuncMap{
 		}
 		return fmt.Sprintf("%.1f", *v)
 	},
-	"money": func(v *float64) string { return "$" + report.Whole(*v) },
+	"money": func(v *float64) string { return report.Dollars(*v) },
 	"known": func(s forecast.Spread) bool { return s.Known() },
 	"chart": func(id string, all []chart.Chart) *chart.Chart {
 		for i := range all {

@@ -157,7 +157,7 @@ func (s *shop) staffing(ctx context.Context, db *store.Store, plan capacity.Plan
 	for _, a := range advice {
 		said := report.Advice{Do: a.Do, From: a.From, Until: a.Until, Hours: a.Hours, DecideBy: a.DecideBy, Cost: a.Cost, Kind: a.Kind, Who: a.Who, Offer: a.Offer, InsteadOf: a.InsteadOf, Why: a.Why}
 		if a.Do == capacity.Hire || a.Do == capacity.OpenSaturday || a.Do == capacity.Subcontract {
-			said.Why = s.share.checkFirst() + said.Why
+			said.Why += s.share.checkFirst()
 		}
 		for _, o := range a.Otherwise {
 			said.Otherwise = append(said.Otherwise, report.Otherwise(o))

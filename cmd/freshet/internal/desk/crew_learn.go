@@ -82,11 +82,11 @@ func (t taken) checkFirst() string {
 	case t.people == 0:
 		return ""
 	case t.busy > 0 && t.share < doubtfulShare:
-		return fmt.Sprintf("Only %.0f %% of paid hours show on jobs, even with work waiting: check that first, since more hours on jobs may do in place of this. %s ", 100*t.share, howToSet)
+		return fmt.Sprintf(" Only %.0f %% of paid hours show on jobs, even with work waiting: check that first, since more hours on jobs may do in place of this.", 100*t.share)
 	case t.busy > 0:
-		return fmt.Sprintf("This rests on %.0f %% of paid hours going on jobs, which was learned from your records: check that first. %s ", 100*t.share, howToSet)
+		return fmt.Sprintf(" It rests on %.0f %% of paid hours going on jobs, which was learned from your records: check that first.", 100*t.share)
 	}
-	return fmt.Sprintf("This rests on a guess, that %.0f %% of paid hours go on jobs: check that first. %s ", 100*t.share, howToSet)
+	return fmt.Sprintf(" It rests on a guess, that %.0f %% of paid hours go on jobs: check that first.", 100*t.share)
 }
 
 // clockedOverPaid gives the ratio and from how many busy blocks it comes, 0 where

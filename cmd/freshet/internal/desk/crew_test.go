@@ -162,7 +162,7 @@ func TestProductivityIsLearned(t *testing.T) {
 		t.Errorf("of a crew without enough to do: learned %v; %v", share, c.Warnings)
 	}
 	for _, a := range c.Advice {
-		if guess := strings.HasPrefix(a.Why, "This rests on a guess, that 85 % of paid hours go on jobs: check that first. Say what it is"); guess != (a.Do == capacity.Hire || a.Do == capacity.OpenSaturday || a.Do == capacity.Subcontract) {
+		if guess := strings.HasSuffix(a.Why, " It rests on a guess, that 85 % of paid hours go on jobs: check that first."); guess != (a.Do == capacity.Hire || a.Do == capacity.OpenSaturday || a.Do == capacity.Subcontract) {
 			t.Errorf("%s: %s", a.Do, a.Why)
 		} else if guess {
 			warned++

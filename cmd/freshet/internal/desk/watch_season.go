@@ -255,6 +255,7 @@ const (
 	oddShift  = 2
 	oddLevel  = .25
 	oddChance = .8
+	oddTold   = .9  // chance from which on one of the two is named alone
 	oddUntil  = .95 // share of the season after which it is history
 )
 
@@ -275,12 +276,19 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 	if earlyOrHigh > lateOrLow {
 		p, q, both = *season.Early, *season.High, so.Within(1.1, inf, -inf, -1)
 	}
-	lead := fmt.Sprintf("The season is %s: since %s, %s came where %s were usual.", words[0], report.Day(so.start), report.Count(so.seen, "drop-off"), report.Whole(so.usual))
+	way, either := words[0], "either"
+	switch told := so.until > so.peak; { // before the peak the two can't be told apart
+	case told && p >= oddTold && q < 1-oddTold:
+		way, either = words[1], "that"
+	case told && q >= oddTold && p < 1-oddTold:
+		way, either = words[2], "that"
+	}
+	lead := fmt.Sprintf("The season is %s: since %s, %s came where %s were usual.", way, report.Day(so.start), report.Count(so.seen, "drop-off"), report.Whole(so.usual))
 	text := lead + fmt.Sprintf(" %s by a week or more: %s; %s by a tenth or more: %s; both: %s.", upper(words[1]), percent(p), words[2], percent(q), percent(both))
 	if so.until <= so.peak {
 		text += fmt.Sprintf(" Which of the two can't be told well before the usual peak, in the week of %s.", report.Day(so.peak))
 	}
-	text += " The page Crew, or freshet crew, shows what either would mean."
+	text += fmt.Sprintf(" The page Crew, or freshet crew, shows what %s would mean.", either)
 	return Alert{Rule: "season", Kind: everything, Began: so.start, Since: so.start, Until: so.until - 1, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure),
 		Weekly: round((1 - sure) / forecast.WeeksAYear), Lead: lead, Summary: text}, true
 }

@@ -44,7 +44,7 @@ func (w *watcher) say(f finding) (lead, all string) {
 	case f.above && s.kind >= 0:
 		b.WriteString(" Look for a common cause, and at the parts that such jobs need.")
 	case f.above:
-		b.WriteString(" Look at the crew's plan for the coming weeks.")
+		b.WriteString(" Whether it is a rush that ends, work that comes later than usual, or a new level, the next weeks will tell. Look at the crew's plan for the coming weeks.")
 	default:
 		b.WriteString(" Ask customers whose work can wait to come in earlier.")
 	}
@@ -134,8 +134,13 @@ func (w *watcher) drivers(f finding) string {
 	}
 	slices.SortStableFunc(parts, func(a, b part) int { return cmp.Compare(math.Abs(b.excess), math.Abs(a.excess)) })
 	var names []string
+	share := 0.0
 	for _, p := range parts[:min(mostDrivers, len(parts))] {
 		names = append(names, fmt.Sprintf("%s (%+.0f)", p.name, p.excess))
+		share += p.excess / whole
+	}
+	if share <= .5 {
+		return fmt.Sprintf(" Most of all it is %s of %+.0f, but other kinds have their share.", strings.Join(names, ", "), whole)
 	}
 	return " It is mostly " + strings.Join(names, ", ") + "."
 }

@@ -111,6 +111,7 @@ type tried struct {
 // change.
 type crewRow struct {
 	Week  forecast.Date
+	Rest  bool // only what is left of it
 	Cells []string
 }
 
@@ -119,7 +120,7 @@ type crewRow struct {
 func tryOut(asOf forecast.Date, scenario string, weeks, now []desk.CrewWeek) (t tried, err error) {
 	f := report.Facts{AsOf: asOf}
 	for i, x := range weeks {
-		row := crewRow{x.Week, crewCells(x)}
+		row := crewRow{x.Week, i == 0 && asOf != x.Week, crewCells(x)}
 		if now != nil {
 			for k, as := range crewCells(now[i]) {
 				if as != row.Cells[k] {
@@ -128,7 +129,7 @@ func tryOut(asOf forecast.Date, scenario string, weeks, now []desk.CrewWeek) (t 
 			}
 		}
 		t.Rows = append(t.Rows, row)
-		f.Weeks = append(f.Weeks, report.Week{Monday: x.Week, Rest: i == 0 && asOf != x.Week, Hours: x.ExpectedHours, DropOffs: forecast.Unknown(),
+		f.Weeks = append(f.Weeks, report.Week{Monday: x.Week, Rest: row.Rest, Hours: x.ExpectedHours, DropOffs: forecast.Unknown(),
 			Crew: &report.CrewWeek{Available: x.AvailableHours, Backlog: x.BacklogHours, Turnaround: x.TurnaroundDays, ChanceShort: x.ChanceShort}})
 	}
 	t.Says = inShort(scenario, weeks, now)

@@ -57,6 +57,9 @@ func (s *Server) setKinds(w http.ResponseWriter, r *http.Request) error {
 		return slices.ContainsFunc(all, func(k store.Kind) bool { return k.Name == name })
 	}
 	step := r.PostFormValue("step")
+	if step == "ticked" {
+		return s.mergeTicked(w, r, has)
+	}
 	if step != "undo" && !has(kind) {
 		return problem{http.StatusUnprocessableEntity, fmt.Sprintf("There is no kind %q. Look at the list again.", kind)}
 	}
@@ -86,6 +89,34 @@ func (s *Server) setKinds(w http.ResponseWriter, r *http.Request) error {
 	}
 	if err := s.note(r, "%s", what); err != nil {
 		return err
+	}
+	s.Anew()
+	return s.back(w, r, "/kinds", "saved")
+}
+
+// mergeTicked counts each of the suggested pairs that were ticked as one, and
+// leaves those whose kinds aren't there any more.
+func (s *Server) mergeTicked(w http.ResponseWriter, r *http.Request, has func(string) bool) error {
+	pairs := r.PostForm["pair"]
+	if len(pairs) == 0 {
+		return problem{http.StatusUnprocessableEntity, "Tick those that mean the same."}
+	}
+	gone := map[string]string{} // kinds by what they were put into
+	for _, pair := range pairs {
+		kind, into, _ := strings.Cut(pair, "\t")
+		for gone[into] != "" {
+			into = gone[into]
+		}
+		if !has(kind) || !has(into) || gone[kind] != "" || kind == into {
+			continue
+		}
+		if err := s.Store.Merge(r.Context(), []string{kind}, into, s.Now()); err != nil {
+			return err
+		}
+		gone[kind] = into
+		if err := s.note(r, "counted the kind %s with %s", kind, into); err != nil {
+			return err
+		}
 	}
 	s.Anew()
 	return s.back(w, r, "/kinds", "saved")

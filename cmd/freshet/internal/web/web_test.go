@@ -937,6 +937,9 @@ func TestKinds(t *testing.T) {
 		{url.Values{"step": {"undo"}}, 303, "roof air"},
 		{url.Values{"step": {"undo"}}, 303, "roof air, A/C unit"},
 		{url.Values{"step": {"undo"}}, 409, "roof air, A/C unit"},
+		{url.Values{"step": {"ticked"}}, 422, "roof air, A/C unit"},
+		{url.Values{"step": {"ticked"}, "pair": {"furnace\troof air", "roof air\tA/C unit", "A/C unit\troof air"}}, 303, "A/C unit"},
+		{url.Values{"step": {"undo"}}, 303, "roof air, A/C unit"},
 	} {
 		if w := s.post("/kinds", step.form); w.Code != step.code || kinds() != step.want {
 			t.Errorf("%v: want %d and %s, have %d and %s", step.form, step.code, step.want, w.Code, kinds())
