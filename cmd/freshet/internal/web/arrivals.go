@@ -119,8 +119,8 @@ func (f *inFile) drop() {
 
 func (*inFolder) most() int64 { return mostBytes }
 
-// add makes room first: files that nobody came back to go, and of those that
-// are in already, whose pages still say so, the oldest.
+// add makes room first: files that nobody came back to go, of those that are in
+// already, whose pages still say so, the oldest, and then of those only looked at.
 func (f *inFolder) add(_ context.Context, a arrival, from io.Reader) (bool, error) {
 	to, err := os.CreateTemp("", "freshet-file-")
 	if err != nil {
@@ -134,19 +134,28 @@ func (f *inFolder) add(_ context.Context, a arrival, from io.Reader) (bool, erro
 	}
 	f.mu.Lock()
 	defer f.mu.Unlock()
-	var ended []*inFile
+	var idle []*inFile
 	for id, old := range f.here {
 		switch {
 		case a.At.Sub(old.At) > arrivedFor && !old.taking(a.At):
 			old.drop()
 			delete(f.here, id)
-		case old.Ended:
-			ended = append(ended, old)
+		case !old.taking(a.At):
+			idle = append(idle, old)
 		}
 	}
-	slices.SortFunc(ended, func(a, b *inFile) int { return a.At.Compare(b.At) })
-	for ; len(f.here) >= mostArrivals && len(ended) > 0; ended = ended[1:] {
-		delete(f.here, ended[0].ID)
+	slices.SortFunc(idle, func(a, b *inFile) int {
+		switch {
+		case a.Ended == b.Ended:
+			return a.At.Compare(b.At)
+		case a.Ended:
+			return -1
+		}
+		return 1
+	})
+	for ; len(f.here) >= mostArrivals && len(idle) > 0; idle = idle[1:] {
+		idle[0].drop()
+		delete(f.here, idle[0].ID)
 	}
 	if len(f.here) >= mostArrivals {
 		one.drop()

@@ -134,11 +134,13 @@ func TestStopAFile(t *testing.T) {
 }
 
 // Only so many files wait for a word at a time. Those that nobody has come back
-// to for an hour make room.
+// to for an hour make room, and the oldest that is only looked at, but none that is
+// being taken in.
 func TestFilesThatWait(t *testing.T) {
 	s := open(t)
 	var first string
 	for i := range mostArrivals {
+		s.now = s.now.Add(time.Second)
 		w := s.upload("a.csv", "ro_number,dropped_off\n1,2026-11-02\n")
 		if w.Code != http.StatusOK {
 			t.Fatalf("file %d: have %d %s", i+1, w.Code, w.Body)
@@ -146,6 +148,16 @@ func TestFilesThatWait(t *testing.T) {
 		if i == 0 {
 			first = w.Header().Get("Location")
 		}
+	}
+	if w := s.upload("b.csv", "x,y\n1,2\n"); w.Code != http.StatusOK || s.get(first).Code != 404 {
+		t.Errorf("want the oldest to give way, have %d, and %d of it", w.Code, s.get(first).Code)
+	}
+	here := s.arrivals.(*inFolder)
+	for id := range here.here {
+		if _, err := here.change(t.Context(), id, func(a *arrival) error { a.Taking, a.Alive = true, s.now; return nil }); err != nil {
+			t.Fatal(err)
+		}
+		first = "/import/" + id
 	}
 	if w := s.upload("b.csv", "x"); !says(w, 429, "Too many files are on their way in. Finish or cancel one first.") {
 		t.Errorf("have %d %s", w.Code, w.Body)
