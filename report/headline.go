@@ -71,9 +71,13 @@ func (r *Report) crew() string {
 		return ""
 	}
 	worst, tight, likely := 0, -1, 0 // a closed week is never the tightest
+	more := "more than the crew has hours"
 	for i, w := range r.Weeks {
 		if w.Short() {
 			likely++
+			if w.Crew.ShortOf != "" { // the crew as a whole has the hours
+				more = "more work than there are hours for"
+			}
 		}
 		if w.Crew.Backlog.P50 > r.Weeks[worst].Crew.Backlog.P50 {
 			worst = i
@@ -105,12 +109,16 @@ func (r *Report) crew() string {
 		return ""
 	}
 	w := r.Weeks[tight]
-	if likely > 0 {
-		return fmt.Sprintf("Little work should stay waiting over the next %d weeks; %s likely to bring more than the crew has hours, first of all the one of %s (a chance of %s %%).",
-			len(r.Weeks), areWeeks(likely), Day(w.Monday), Whole(100*w.Crew.ChanceShort))
+	kind, than := "", "the crew has hours"
+	if w.Crew.ShortOf != "" {
+		kind, than = ", "+w.Crew.ShortOf, "those who do it have hours ("+w.Crew.ShortOf+")"
 	}
-	return fmt.Sprintf("The crew's hours should meet the work for the next %d weeks; the tightest is the week of %s, with a chance of %s %% that more work comes in than the crew has hours.",
-		len(r.Weeks), Day(w.Monday), Whole(100*w.Crew.ChanceShort))
+	if likely > 0 {
+		return fmt.Sprintf("Little work should stay waiting over the next %d weeks; %s likely to bring %s, first of all the one of %s (a chance of %s %%%s).",
+			len(r.Weeks), areWeeks(likely), more, Day(w.Monday), Whole(100*w.Crew.ChanceShort), kind)
+	}
+	return fmt.Sprintf("The crew's hours should meet the work for the next %d weeks; the tightest is the week of %s, with a chance of %s %% that more work comes in than %s.",
+		len(r.Weeks), Day(w.Monday), Whole(100*w.Crew.ChanceShort), than)
 }
 
 func areWeeks(n int) string {

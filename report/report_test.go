@@ -121,13 +121,21 @@ func TestHeadline(t *testing.T) {
 				}
 			}
 		}, "The last four weeks on record brought 82 drop-offs, 78 % more than that time of year usually brings (46)."},
-		"as usual":       {func(f *report.Facts) { setActual(f, 0) }, "about what this time of year usually brings"},
-		"near":           {func(f *report.Facts) { setActual(f, -2) }, "42 drop-offs where this time of year usually brings 50: chance alone often makes such a difference."},
-		"quiet":          {func(f *report.Facts) { setActual(f, -9) }, "fewer than this time of year"},
-		"outrun":         {func(f *report.Facts) {}, "Work outruns the crew: by the end of the week of May 25 about 300 hours of work will be waiting and a new job takes about 16 days"},
-		"catching up":    {func(f *report.Facts) { setBacklog(f, 200, -16) }, "The crew catches up: about 200 hours"},
-		"keeping pace":   {func(f *report.Facts) { setBacklog(f, 100, 0) }, "keeps pace and no more"},
-		"enough":         {func(f *report.Facts) { setBacklog(f, 0, 0) }, "should meet the work for the next 13 weeks"},
+		"as usual":     {func(f *report.Facts) { setActual(f, 0) }, "about what this time of year usually brings"},
+		"near":         {func(f *report.Facts) { setActual(f, -2) }, "42 drop-offs where this time of year usually brings 50: chance alone often makes such a difference."},
+		"quiet":        {func(f *report.Facts) { setActual(f, -9) }, "fewer than this time of year"},
+		"outrun":       {func(f *report.Facts) {}, "Work outruns the crew: by the end of the week of May 25 about 300 hours of work will be waiting and a new job takes about 16 days"},
+		"catching up":  {func(f *report.Facts) { setBacklog(f, 200, -16) }, "The crew catches up: about 200 hours"},
+		"keeping pace": {func(f *report.Facts) { setBacklog(f, 100, 0) }, "keeps pace and no more"},
+		"enough":       {func(f *report.Facts) { setBacklog(f, 0, 0) }, "should meet the work for the next 13 weeks"},
+		"a tight kind": {func(f *report.Facts) {
+			setBacklog(f, 0, 0)
+			f.Weeks[5].Crew.ChanceShort, f.Weeks[5].Crew.ShortOf = .6, "cooling"
+		}, "1 week is likely to bring more work than there are hours for, first of all the one of April 6 (a chance of 60 %, cooling)."},
+		"a kind that may be tight": {func(f *report.Facts) {
+			setBacklog(f, 0, 0)
+			f.Weeks[5].Crew.ChanceShort, f.Weeks[5].Crew.ShortOf = .3, "cooling"
+		}, "the tightest is the week of April 6, with a chance of 30 % that more work comes in than those who do it have hours (cooling)."},
 		"one tight week": {func(f *report.Facts) { setBacklog(f, 0, 0); f.Weeks[5].Crew.ChanceShort = .6 }, "1 week is likely to bring more than the crew has hours, first of all the one of April 6 (a chance of 60 %)"},
 		"closed now": {func(f *report.Facts) {
 			setBacklog(f, 0, 0)
