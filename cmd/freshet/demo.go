@@ -109,10 +109,14 @@ func (a *app) makeDemo(c *cobra.Command, db *store.Store) error {
 	if err != nil {
 		return err
 	}
+	name, err := db.Setting(ctx, desk.SettingName, "")
+	if err != nil {
+		return err
+	}
 	if marked, err := db.Setting(ctx, desk.SettingDemo, ""); err != nil {
 		return err
-	} else if len(batches) > 0 && marked == "" {
-		return fmt.Errorf("%s holds a shop's own records: need another --db for the demo", db.Path())
+	} else if marked == "" && (len(batches) > 0 || name != "") {
+		return fmt.Errorf("%s holds a shop of your own: need another --db for the demo", db.Path())
 	}
 	for _, kv := range [][2]string{{desk.SettingName, demo.Name}, {desk.SettingZone, demo.Zone}, {desk.SettingDemo, "yes"}} {
 		if err := db.Set(ctx, kv[0], kv[1]); err != nil {

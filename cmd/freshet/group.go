@@ -52,6 +52,12 @@ haven't, and what one that died had begun is done by another.`,
 			if atOnce < 1 {
 				return usage{fmt.Errorf("--at-once: need 1 shop or more, have %d", atOnce)}
 			}
+			if a.asOf != "" {
+				return usage{errors.New("--as-of: 'freshet work' does each day's work on that day; 'freshet report --shop NAME --as-of DAY' makes a shop's report of another")}
+			}
+			if err := a.checkWeeks(); err != nil {
+				return err
+			}
 			return a.withGroup(c, func(g *store.Group) error {
 				return managed(c.Context(), func(ctx context.Context) error {
 					ctx, stop := ended(ctx)

@@ -296,10 +296,15 @@ func (a *app) ask(c *cobra.Command, d *desk.Desk) (desk.Ask, error) {
 	if !c.Flags().Changed("seed") {
 		ask.Seed = desk.Seed(ask.AsOf)
 	}
-	if err := ask.Check(); err != nil {
-		return ask, usage{fmt.Errorf("--weeks: %w", err)}
+	return ask, a.checkWeeks()
+}
+
+// checkWeeks refuses a number of weeks that can't be looked ahead.
+func (a *app) checkWeeks() error {
+	if err := (desk.Ask{Weeks: a.weeks}).Check(); err != nil {
+		return usage{fmt.Errorf("--weeks: %w", err)}
 	}
-	return ask, nil
+	return nil
 }
 
 // today gives the day that --as-of names, or the present one.

@@ -48,6 +48,9 @@ func TestExitStatus(t *testing.T) {
 		{"crew --add-tech 1.5", misuse, "add-tech"},
 		{"crew --add-tech 1@soon", misuse, "soon"},
 		{"serve --listen 0.0.0.0:8137", misuse, "this machine alone"},
+		{"serve --weeks 0", misuse, "--weeks: need 1 to 104"},
+		{"work --weeks 105", misuse, "--weeks: need 1 to 104"},
+		{"work --as-of 2026-11-23", misuse, "--as-of: 'freshet work'"},
 	} {
 		status, out, errs := call(t, strings.Fields(c.args)...)
 		if status != c.status || !strings.Contains(errs, c.says) {

@@ -16,6 +16,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+	"golang.org/x/text/encoding/unicode"
+	"golang.org/x/text/transform"
 
 	"freshet/forecast"
 	"freshet/forecast/combine"
@@ -132,7 +134,8 @@ func (r seriesRun) stream(ctx context.Context, in io.Reader, out io.Writer) erro
 	var unread error
 	go func() {
 		defer close(queue)
-		lines := csv.NewReader(in)
+		// A spreadsheet's CSV begins with a mark of its encoding, which is no part of a name.
+		lines := csv.NewReader(transform.NewReader(in, unicode.BOMOverride(transform.Nop)))
 		lines.FieldsPerRecord = -1
 		lines.LazyQuotes = true
 		for {

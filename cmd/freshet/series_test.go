@@ -161,12 +161,15 @@ func TestSeriesModels(t *testing.T) {
 func TestSeriesBadLines(t *testing.T) {
 	var out bytes.Buffer
 	r := seriesRun{period: 1, horizon: 3, model: "theta", workers: 2}
-	if err := r.stream(context.Background(), strings.NewReader("a,1,x\nb\nc,1,Inf\n\n\"d\",4,6,5,7,8,6,7,9\ne,1"), &out); err != nil {
+	if err := r.stream(context.Background(), strings.NewReader("\ufeffa,1,x\nb\nc,1,Inf\n\n\"d\",4,6,5,7,8,6,7,9\ne,1"), &out); err != nil {
 		t.Fatal(err)
 	}
 	lines := decode[map[string]any](t, out.String())
 	if len(lines) != 5 {
 		t.Fatalf("want 5 answers, have %d", len(lines))
+	}
+	if lines[0]["id"] != "a" {
+		t.Errorf("want the mark of a spreadsheet's file left out, have %q", lines[0]["id"])
 	}
 	for i, l := range lines {
 		_, failed := l["error"]

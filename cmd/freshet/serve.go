@@ -47,6 +47,9 @@ shops' work. Put a server that speaks TLS in front.`,
 			if a.asOf != "" {
 				return usage{errors.New("--as-of: 'freshet serve' keeps a shop's records, which can't be done on another day; 'freshet demo --as-of DAY' shows pages as of a day, and 'freshet report --as-of DAY' a report")}
 			}
+			if err := a.checkWeeks(); err != nil { // else each night's report would say so
+				return err
+			}
 			if address, err := a.path(); err == nil && store.Shared(address) && !store.NamesShop(address) {
 				at.listen = cmp.Or(listen, usualListen)
 				return a.withGroup(c, func(g *store.Group) error {

@@ -137,9 +137,14 @@ func TestDemoSparesARealShop(t *testing.T) {
 	if status, _, errs := call(t, "import", filepath.Join("..", "..", "testdata", "shop", "odd-export.csv"), "--accept-guesses"); status != done {
 		t.Fatal(errs)
 	}
-	db := os.Getenv("FRESHET_DB")
-	if status, _, errs := call(t, "demo", "--db", db); status != failed || !strings.Contains(errs, "own records") {
-		t.Errorf("want a refusal, have %d %q", status, errs)
+	named := filepath.Join(t.TempDir(), "named.db") // and has nothing else in it yet
+	if status, _, errs := call(t, "shop", "--db", named, "--name", "Ours"); status != done {
+		t.Fatal(errs)
+	}
+	for _, db := range []string{os.Getenv("FRESHET_DB"), named} {
+		if status, _, errs := call(t, "demo", "--db", db, "--listen", "127.0.0.1:99999"); status != failed || !strings.Contains(errs, "a shop of your own") {
+			t.Errorf("want a refusal, have %d %q", status, errs)
+		}
 	}
 }
 
