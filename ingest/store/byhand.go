@@ -188,10 +188,11 @@ func (s *Store) standing(ctx context.Context, kind ingest.RowKind, key string) (
 	if errors.Is(err, sql.ErrNoRows) {
 		return x, true, nil
 	}
-	if err == nil {
-		x.before, err = decode(before)
+	if err != nil {
+		return x, true, wrap(err)
 	}
-	return x, true, wrap(err)
+	x.before, err = t.decode(before)
+	return x, true, err
 }
 
 // into gives where values are to be scanned to.
@@ -243,9 +244,9 @@ func day(x any) (o ingest.Opt[forecast.Date], err error) {
 func (s *Store) TakenOut(ctx context.Context, most int) ([]ingest.Absence, error) {
 	var out []ingest.Absence
 	err := s.takenOut(ctx, ingest.TimeOff, most, func(_ string, v []any) (err error) {
-		a := ingest.Absence{Name: v[0].(string)}
+		a := ingest.Absence{Name: as[string](v[0])}
 		for i, d := range []*forecast.Date{&a.From, &a.Until} {
-			if *d, err = forecast.ParseDate(v[i+1].(string)); err != nil {
+			if *d, err = forecast.ParseDate(as[string](v[i+1])); err != nil {
 				return wrap(err)
 			}
 		}
@@ -270,8 +271,9 @@ func (s *Store) JobsTakenOut(ctx context.Context, most int) ([]JobLine, error) {
 // takenOut hands over what records said that were taken out by hand and aren't
 // back.
 func (s *Store) takenOut(ctx context.Context, kind ingest.RowKind, most int, each func(key string, values []any) error) error {
+	t := tables[kind]
 	rows, err := s.r.QueryContext(ctx, `SELECT key, record FROM history JOIN (SELECT key, max(batches.id) AS batch FROM history JOIN batches ON batches.id = history.batch
-		WHERE by_hand = 1 AND undone_at IS NULL AND kind = ? AND key NOT IN (SELECT key FROM `+tables[kind].name+`) GROUP BY key) AS newest USING (batch, key) ORDER BY batch DESC LIMIT ?`, string(kind), most)
+		WHERE by_hand = 1 AND undone_at IS NULL AND kind = ? AND key NOT IN (SELECT key FROM `+t.name+`) GROUP BY key) AS newest USING (batch, key) ORDER BY batch DESC LIMIT ?`, string(kind), most)
 	if err != nil {
 		return wrap(err)
 	}
@@ -282,7 +284,7 @@ func (s *Store) takenOut(ctx context.Context, kind ingest.RowKind, most int, eac
 		if err := rows.Scan(&key, &record); err != nil {
 			return wrap(err)
 		}
-		v, err := decode(record)
+		v, err := t.decode(record)
 		if err == nil {
 			err = each(key, v)
 		}

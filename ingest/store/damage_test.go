@@ -9,6 +9,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"freshet/ingest"
 )
 
 // spoil flips a bit in each of n pages of a database that nobody has open, from
@@ -29,6 +31,33 @@ func spoil(t *testing.T, path string, n, from int, r *rand.Rand) (pages []int) {
 		t.Fatal(err)
 	}
 	return pages
+}
+
+// A version in the history that lost its columns is an error, where time off
+// that was taken out is asked for.
+func TestDamagedVersion(t *testing.T) {
+	s := Empty(t)
+	OfAFile(t)
+	a := &ingest.Absence{Name: "Oda", From: 20600, Until: 20601}
+	for _, r := range []ingest.Record{a, nil} {
+		if _, err := s.ByHand(t.Context(), "a change", ingest.TimeOff, a.Key(), nil, r, takenIn); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if out, err := s.TakenOut(t.Context(), 9); err != nil || len(out) != 1 || out[0] != *a {
+		t.Fatal(out, err)
+	}
+	if _, err := s.w.Exec("DROP TRIGGER history_stays"); err != nil {
+		t.Fatal(err)
+	}
+	for _, record := range []string{"x'2d00'", "x'2d002d002d00'"} { // one value without a type, and three
+		if _, err := s.w.Exec("UPDATE history SET record = " + record); err != nil {
+			t.Fatal(err)
+		}
+		if out, err := s.TakenOut(t.Context(), 9); err == nil {
+			t.Errorf("have %v", out)
+		}
+	}
 }
 
 // What Check finds it finds in the same order each time.

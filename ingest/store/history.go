@@ -63,12 +63,9 @@ func takeBack(tx *session, b Batch) error {
 	}
 	if err := earlier.each(func(v []driver.Value) error {
 		record := v[2].([]byte)
-		values, err := decode(record)
+		values, err := t.decode(record)
 		if err != nil {
 			return err
-		}
-		if len(values) != len(t.columns) {
-			return fmt.Errorf("store: need %d values of %s in the history, have %d", len(t.columns), v[0], len(values))
 		}
 		digest := digestOf(record)
 		n, err := put.exec(append(values, digest[:], v[1], v[0], b.ID)...)

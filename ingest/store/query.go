@@ -153,7 +153,8 @@ func (s *Store) Orders(ctx context.Context, numbers ...string) ([]Job, error) {
 
 // Open gives the jobs that were dropped off on or after since and before asOf
 // and not ready then, in order of drop-off. What is known to have been learned
-// later is left out: the day they became ready, and their hours and status then.
+// later is left out: the day they became ready, their hours and status then, and
+// how long a part was waited for that hadn't come.
 // Of a job that still isn't ready, hours and status are the newest on record.
 func (s *Store) Open(ctx context.Context, since, asOf forecast.Date) ([]Job, error) {
 	out, err := s.jobs(ctx, "dropped_off >= ? AND dropped_off < ? AND (coalesce(ready, picked_up) IS NULL OR coalesce(ready, picked_up) >= ?)", since.String(), asOf.String(), asOf.String())

@@ -152,6 +152,15 @@ func appendFloat(b []byte, v float64) []byte {
 	return b
 }
 
+// decode reads a version of a record from the history: the columns' values.
+func (t table) decode(version []byte) ([]any, error) {
+	values, err := decode(version)
+	if err == nil && len(values) != len(t.columns) {
+		err = fmt.Errorf("store: need %d values of %s in the history, have %d", len(t.columns), t.name, len(values))
+	}
+	return values, err
+}
+
 // decode reads what encode wrote.
 func decode(text []byte) ([]any, error) {
 	var values []any

@@ -7,10 +7,11 @@
 //
 // The package refuses to run on a database whose safety settings did not take
 // hold, on one that a newer freshet wrote, and to compute: it answers with
-// rows and daily counts, and the desk makes something of them.
+// rows and weekly totals, and the desk makes something of them.
 //
-// To use it: Open, Import, then the queries; every query that can be asked "as
-// of" a day gives only what was known before that day began.
+// To use it: Open, TakeIn, then the queries; every query that can be asked "as
+// of" a day gives only what was known before that day began, and [Store.Notes]
+// what was said on the day itself too.
 package store
 
 import (
