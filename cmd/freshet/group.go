@@ -230,8 +230,16 @@ func (a *app) showHandedIn(ctx context.Context, g *store.Group, shop string) err
 	if err != nil {
 		return err
 	}
+	undone, err := notDone(ctx, g)
+	if err != nil {
+		return err
+	}
+	stands := map[int64]string{}
+	for _, u := range undone {
+		stands[u.file] = "It " + u.stands()
+	}
 	for _, f := range files {
-		fmt.Fprintf(a.out, "%s: %s\n", f.File, cmp.Or(f.Said, "It waits for a worker."))
+		fmt.Fprintf(a.out, "%s: %s\n", f.File, cmp.Or(f.Said, stands[f.ID]))
 	}
 	return nil
 }

@@ -94,16 +94,20 @@ type undone struct {
 	Tries int    `json:"tries"`
 	Why   string `json:"why"`
 	again bool
+	file  int64 // that was handed in, or 0
 }
 
-func (u undone) String() string {
+func (u undone) String() string { return u.What + " " + u.stands() }
+
+// stands says how it stands with it.
+func (u undone) stands() string {
 	switch {
 	case u.Tries == 0:
-		return u.What + " waits for a worker."
+		return "waits for a worker."
 	case u.again:
-		return fmt.Sprintf("%s waits. It failed %s, and is tried again: %s", u.What, times(u.Tries), u.Why)
+		return fmt.Sprintf("waits. It failed %s, and is tried again: %s", times(u.Tries), u.Why)
 	}
-	return fmt.Sprintf("%s was given up. It failed %s: %s", u.What, times(u.Tries), u.Why)
+	return fmt.Sprintf("was given up. It failed %s: %s", times(u.Tries), u.Why)
 }
 
 func times(n int) string {
@@ -129,11 +133,11 @@ func notDone(ctx context.Context, g *store.Group) ([]undone, error) {
 	}
 	out := []undone{}
 	for _, f := range failing {
-		out = append(out, undone{f.Shop, f.What, f.Tries, week.Plain(errors.New(f.Why)), !f.Next.IsZero()})
+		out = append(out, undone{f.Shop, f.What, f.Tries, week.Plain(errors.New(f.Why)), !f.Next.IsZero(), f.File})
 	}
 	for _, f := range files {
 		if !slices.ContainsFunc(failing, func(w workers.Failing) bool { return w.File == f.ID }) {
-			out = append(out, undone{Shop: f.Shop, What: "the file " + f.File})
+			out = append(out, undone{Shop: f.Shop, What: "the file " + f.File, file: f.ID})
 		}
 	}
 	slices.SortStableFunc(out, func(a, b undone) int { return cmp.Compare(a.Shop, b.Shop) })

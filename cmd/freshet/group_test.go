@@ -16,6 +16,7 @@ import (
 	"github.com/jackc/pgx/v5"
 	"go.yaml.in/yaml/v3"
 
+	"freshet/cmd/freshet/internal/week"
 	"freshet/ingest/store"
 	"freshet/ingest/store/pgtest"
 )
@@ -202,6 +203,9 @@ func TestFileHandedIn(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer east.Close()
+	if err := east.Set(ctx, week.SettingFolder, "/exports"); err != nil { // that it watched before it was moved
+		t.Fatal(err)
+	}
 	var in []store.Batch
 	var wrong []store.Failure
 	for deadline := time.Now().Add(10 * time.Second); (len(in) == 0 || len(wrong) == 0) && time.Now().Before(deadline); time.Sleep(50 * time.Millisecond) {
@@ -219,7 +223,7 @@ func TestFileHandedIn(t *testing.T) {
 	if !strings.Contains(log.String(), "shop=east job=file try=1") {
 		t.Errorf("want a line on the file that can't be read, have\n%s", &log)
 	}
-	for args, want := range map[string]string{"group": "the file odd.csv waits. It failed", "group --json": `"what":"the file odd.csv","tries":`, "group file east": "odd.csv: It waits for a worker.\njobs.csv: 1 row: 1 added"} {
+	for args, want := range map[string]string{"group": "the file odd.csv waits. It failed", "group --json": `"what":"the file odd.csv","tries":`, "group file east": "odd.csv: It waits. It failed", "group file  east": ": need to be told what the rows are (drop-offs, crew, time-off, events), have headers that fit none: colour, size\njobs.csv: 1 row: 1 added", "shop --shop east": "folder     a group's shop watches none"} {
 		if _, out, errs := call(t, strings.Fields(args)...); !strings.Contains(out, want) {
 			t.Errorf("%s: want %q, have\n%s%s", args, want, out, errs)
 		}

@@ -85,6 +85,9 @@ Thanksgiving, the day after it, and Christmas Day.`,
 				if err != nil {
 					return err
 				}
+				if s[1] == week.SettingFolder && store.Shared(db.Path()) { // it may have come along from a file
+					v = ""
+				}
 				fmt.Fprintf(a.out, "%-10s %s\n", s[0], cmp.Or(v, s[2]))
 			}
 			fmt.Fprintf(a.out, "%-10s %s\n", "database", db.Path())
