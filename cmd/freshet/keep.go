@@ -325,7 +325,11 @@ is 1 if anything is wrong, or if the last backup is more than a day old although
 				fmt.Fprintf(a.out, "%s: %s, %s%s\n", filepath.ToSlash(db.Path()), many(h.Batches, "import"), records(h), fresh)
 			}
 			if err == nil && len(faults) > 0 {
-				return fmt.Errorf("%s: not all is well:\n  %s\n'freshet restore' brings back a backup if records are damaged", db.Path(), strings.Join(faults, "\n  "))
+				back := "'freshet restore'"
+				if store.Shared(db.Path()) {
+					back = "pg_restore"
+				}
+				return fmt.Errorf("%s: not all is well:\n  %s\n%s brings back a backup if records are damaged", db.Path(), strings.Join(faults, "\n  "), back)
 			}
 			return err
 		}}

@@ -62,8 +62,8 @@ func anatomy(err error) string {
 	switch e := err.(type) {
 	case syscall.Errno:
 		return fmt.Sprintf("%s %q", name, e.Error())
-	case *store.Newer: // its words are of versions and shops
-		return e.Error()
+	case *store.Newer, *store.Gone: // their words are of versions and shops
+		return err.Error()
 	case *pgconn.PgError:
 		return fmt.Sprintf("%s %s", name, e.Code)
 	case sqlite3.Error:

@@ -32,6 +32,7 @@ func TestLogOfErrors(t *testing.T) {
 		{fmt.Errorf("%q: %w", "Ansel", &ingest.RowError{File: "ansel.csv", Value: "Ansel"}), "error=ingest.RowError"},
 		{errors.Join(errors.New("Ansel"), fmt.Errorf("Ansel: %w", os.ErrClosed)), `"errors.errorString; errors.errorString"`},
 		{fmt.Errorf("Ansel: %w", &store.Newer{Have: 13, Need: 12, Group: true, Shops: []string{"east"}}), "a newer freshet wrote the tables of east: need version 12 or less, have 13"},
+		{fmt.Errorf("Ansel: %w", &store.Gone{Shop: "east"}), "the records of east aren't in the database"},
 	} {
 		out.Reset()
 		log.Error("a line", "error", c.err)

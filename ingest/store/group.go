@@ -248,8 +248,18 @@ func (g *Group) Add(ctx context.Context, name string) (*Store, error) {
 	return g.shop(name), nil
 }
 
-// Open opens a shop. It is a *NoShop if the group has none of that name. Closed,
-// it leaves the group's connections as they are.
+// Gone is the error of a shop of the group's whose records aren't in the database:
+// its schema was taken away, or not brought back yet. No empty one is made instead,
+// which would look like the shop, and be in the way of the one that is brought back.
+type Gone struct{ Shop string }
+
+func (e *Gone) Error() string {
+	return fmt.Sprintf("the records of %[1]s aren't in the database: bring back its schema, shop_%[1]s, with pg_restore, or take %[1]s off the list with 'freshet group remove'", e.Shop)
+}
+
+// Open opens a shop. It is a *NoShop if the group has none of that name, and a
+// *Gone if the database hasn't got its records. Closed, it leaves the group's
+// connections as they are.
 func (g *Group) Open(ctx context.Context, name string) (*Store, error) {
 	var there bool
 	if err := g.own.GetContext(ctx, &there, "SELECT count(*) > 0 FROM shops WHERE name = ?", name); err != nil {
@@ -258,6 +268,11 @@ func (g *Group) Open(ctx context.Context, name string) (*Store, error) {
 	if !there {
 		have, err := g.Shops(ctx)
 		return nil, errors.Join(err, &NoShop{name, have})
+	}
+	if there, err := g.Holds(ctx, name); err != nil {
+		return nil, err
+	} else if !there {
+		return nil, &Gone{name}
 	}
 	if err := g.prepare(ctx, schemaOf(name), shopMigrations); err != nil {
 		return nil, err
@@ -287,7 +302,7 @@ func (g *Group) Remove(ctx context.Context, name string) error {
 			have, failed := g.Shops(ctx)
 			return errors.Join(err, failed, &NoShop{name, have})
 		}
-		_, err = tx.ExecContext(ctx, "DROP SCHEMA "+pgx.Identifier{schemaOf(name)}.Sanitize()+" CASCADE")
+		_, err = tx.ExecContext(ctx, "DROP SCHEMA IF EXISTS "+pgx.Identifier{schemaOf(name)}.Sanitize()+" CASCADE")
 		return wrap(err)
 	})
 }

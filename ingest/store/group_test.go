@@ -220,7 +220,7 @@ func TestDump(t *testing.T) {
 	all, one := filepath.Join(t.TempDir(), "all.dump"), filepath.Join(t.TempDir(), "north.dump")
 	do("pg_dump", "-Fc", "-f", all, "-d", address)
 	do("pg_dump", "-Fc", "-n", "shop_north", "-f", one, "-d", address)
-	do("pg_restore", "-e", "-d", other, all)
+	do("pg_restore", "-1", "-d", other, all)
 	whole(open(other, "north"))
 	whole(open(other, "south"))
 
@@ -232,12 +232,17 @@ func TestDump(t *testing.T) {
 	if _, err := g.Pool().Exec(ctx, "DROP SCHEMA shop_north CASCADE"); err != nil {
 		t.Fatal(err)
 	}
-	do("pg_restore", "-e", "-d", address, one)
+	// Whoever looks meanwhile makes no empty shop in its place.
+	gone := (*store.Gone)(nil)
+	if _, err := store.OpenThere(ctx, address+"&shop=north"); !errors.As(err, &gone) || gone.Shop != "north" {
+		t.Errorf("want a shop that is gone, have %v", err)
+	}
+	do("pg_restore", "-1", "-d", address, one)
 	whole(open(address, "north"))
 	whole(open(address, "south"))
 
 	third := pgtest.Database(t)
-	do("pg_restore", "-e", "-d", third, one)
+	do("pg_restore", "-1", "-d", third, one)
 	new, err := store.OpenGroup(ctx, third)
 	if err != nil {
 		t.Fatal(err)
@@ -247,4 +252,10 @@ func TestDump(t *testing.T) {
 		t.Fatal(err)
 	}
 	whole(open(third, "north"))
+	if _, err := new.Pool().Exec(ctx, "DROP SCHEMA shop_north CASCADE"); err != nil {
+		t.Fatal(err)
+	}
+	if err := new.Remove(ctx, "north"); err != nil {
+		t.Errorf("want a shop that is gone taken off the list, have %v", err)
+	}
 }

@@ -253,6 +253,26 @@ func TestNewerShop(t *testing.T) {
 	refused("west", "ALTER TABLE shop_west.batches RENAME TO files") // while it is open
 }
 
+// A shop whose records were taken out of the database, to be brought back from a
+// dump, isn't shown as an empty one.
+func TestShopThatIsGone(t *testing.T) {
+	s := openGroup(t)
+	s.logIn("pat")
+	s.choose("east")
+	if w := s.ask("GET", "/records", nil); w.Code != http.StatusOK {
+		t.Fatal(w.Code, w.Body)
+	}
+	if _, err := s.g.Pool().Exec(t.Context(), "DROP SCHEMA shop_east CASCADE"); err != nil {
+		t.Fatal(err)
+	}
+	if w := s.ask("GET", "/records", nil); w.Code != http.StatusServiceUnavailable || !strings.Contains(w.Body.String(), "the shop's records aren't in the database") {
+		t.Errorf("have %d\n%s", w.Code, w.Body)
+	}
+	if there, err := s.g.Holds(t.Context(), "east"); err != nil || there {
+		t.Errorf("want no schema made in its place, have %v, %v", there, err)
+	}
+}
+
 // The group's page shows a user's shops alone, the worst first, with words for
 // each shade, and the loans between them; and forms without the session's token
 // do nothing.

@@ -97,8 +97,12 @@ func (s *Server) guard(rt route) http.Handler {
 				s.Log.Error("a change was refused", "path", rt.path, "error", err)
 				p = unchangeable(refusal)
 			} else if !ok {
-				if s.group != nil { // a newer program may have changed the tables since they were opened
-					err = errors.Join(s.group.Group.Readable(r.Context()), err)
+				if s.group != nil { // a newer program may have changed the tables since they were opened, or a dump be on its way back
+					db, changed := s.group.Group.Open(r.Context(), s.name)
+					if changed == nil {
+						db.Close()
+					}
+					err = errors.Join(changed, err)
 				}
 				s.Log.Error("a page failed", "path", rt.path, "error", err)
 				p = unshown(err)
@@ -175,6 +179,9 @@ func (s *Server) admit(rt route, w http.ResponseWriter, r *http.Request) error {
 func unshown(err error) problem {
 	if errors.As(err, new(*store.Newer)) {
 		return problem{http.StatusServiceUnavailable, "This page can't be shown: a newer freshet wrote these records. Whoever looks after freshet has to start that one here, too."}
+	}
+	if errors.As(err, new(*store.Gone)) {
+		return problem{http.StatusServiceUnavailable, "This page can't be shown: the shop's records aren't in the database. Whoever looks after freshet has to bring them back."}
 	}
 	return problem{http.StatusInternalServerError, "This page can't be shown now. The log says why."}
 }
