@@ -51,6 +51,25 @@ func TestLegacyRows(t *testing.T) {
 	}
 }
 
+// A header that comes again is no record, be its names unique or not.
+func TestHeaderAgain(t *testing.T) {
+	sheet, err := ingest.Open("jobs.csv", strings.NewReader("RO,Date In,Hours,Hours\n1,2026-03-02,1,2\nRO,Date In,Hours,Hours\n"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	l, err := ingest.Propose(sheet.Headers, sheet.Sample, ingest.DropOffs).With("Hours (2)", "clocked_hours")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := sheet.Read(l, forecast.NewDate(2026, 4, 1))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !r.Next() || r.Reject() != nil || !r.Next() || r.Reject() == nil || r.Reject().Reason != ingest.ReasonAgain {
+		t.Errorf("want a job, and a header again, have %+v, %v", r.Tally(), r.Reject())
+	}
+}
+
 // A file's name is said as it is, whatever it holds.
 func TestFileNamesAreNoFormats(t *testing.T) {
 	if _, err := ingest.Open("100%done.csv", strings.NewReader("")); err == nil || err.Error() != "ingest: 100%done.csv: need a header line, have an empty file" {

@@ -26,6 +26,7 @@ type Sheet struct {
 	Delimiter  byte       // , ; tab or |
 	Sample     [][]string // up to 20 rows below the header
 	Mended     bool       // its last column, left out of Headers, is ReasonHeader
+	written    []string   // headers as they stand in the file
 	known      Text
 	rows       *rows
 	taken      bool
@@ -224,7 +225,7 @@ func (s *Sheet) name(cells [][]byte) {
 			name = fmt.Sprintf("%s (%d)", base, n)
 		}
 		seen[name] = true
-		s.Headers = append(s.Headers, name)
+		s.Headers, s.written = append(s.Headers, name), append(s.written, s.rows.text(c))
 	}
 }
 

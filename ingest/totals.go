@@ -86,7 +86,7 @@ func (r *Reader) isTotalsName(rec Record) bool {
 // joined.
 func (r *Reader) isHeader() bool {
 	for _, s := range r.steps {
-		if s.column >= len(r.rows.cells) || r.rows.text(r.rows.cells[s.column]) != s.header {
+		if s.column >= len(r.rows.cells) || r.rows.text(r.rows.cells[s.column]) != r.sheet.written[s.column] {
 			return false
 		}
 	}
