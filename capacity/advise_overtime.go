@@ -33,6 +33,10 @@ func (a *adviser) overtime() ([]Advice, error) {
 		if err != nil {
 			return nil, err
 		}
+		left, still := median(a.out.Backlog, r.last), median(with.Backlog, r.last)
+		if left-still < a.WorthHours/2 { // most of them would be booked in vain
+			continue
+		}
 		paid := h / a.Crew.typical(from).Productivity
 		cost := a.cost(paid, a.OvertimePremium)
 		if pays, err := a.worth(a.Plan, plan, cost); err != nil {
@@ -46,7 +50,7 @@ func (a *adviser) overtime() ([]Advice, error) {
 				"Book %s on jobs in overtime (%.1f paid hours a technician a week); hold more ready until the work is in. "+
 				"If nothing is done, about %s are left to do at the end of the week of %s instead of %s.",
 				plural(r.len(), "week"), dayName(from), hours(h), paid/float64(len(a.Crew)*r.len()),
-				hours(median(a.out.Backlog, r.last)), dayName(a.out.Weeks[r.last].Monday), hours(median(with.Backlog, r.last)))})
+				hours(left), dayName(a.out.Weeks[r.last].Monday), hours(still))})
 		a.adopt(plan, with)
 	}
 	return all, nil

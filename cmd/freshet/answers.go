@@ -157,7 +157,7 @@ func (a *app) showCrew(v desk.Crew) error {
 		fmt.Fprintln(a.out, "Nothing needs deciding now.")
 	}
 	for _, x := range v.Advice {
-		fmt.Fprintf(a.out, "\nBy %s: %s.\n  %s\n", x.DecideBy, report.Title(x), x.Why)
+		fmt.Fprintf(a.out, "\nBy %s: %s.\n  %s\n", report.WeekDayFrom(x.DecideBy, v.AsOf), report.Title(x), x.Why)
 		if x.Cost != nil {
 			fmt.Fprintf(a.out, "  Cost: about %s.\n", report.Dollars(*x.Cost))
 		}

@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"html/template"
 	"io"
+	"strings"
 
 	"freshet/forecast"
 	"freshet/report"
@@ -32,6 +33,9 @@ func Asset(name string) []byte {
 	return b
 }
 
+// Unbroken keeps numbers and their percent signs on one line.
+func Unbroken(text string) string { return strings.ReplaceAll(text, " %", "\u00a0%") }
+
 // Functions are those that the templates use; pages that show parts of a
 // report use them too.
 var Functions = template.FuncMap{
@@ -45,7 +49,8 @@ var Functions = template.FuncMap{
 	"float":       func(n int) float64 { return float64(n) },
 	"between":     report.Range,
 	"title":       report.Title,
-	"percent":     func(v float64) string { return report.Whole(100*v) + " %" },
+	"percent":     func(v float64) string { return Unbroken(report.Whole(100*v) + " %") },
+	"unbroken":    Unbroken,
 	"of": func(v *float64) string {
 		if v == nil {
 			return "–"

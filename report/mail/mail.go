@@ -57,8 +57,11 @@ const soon = 8 * forecast.Week
 
 var (
 	inHTML = template.Must(template.New("letter.html").Funcs(html.Functions).Funcs(template.FuncMap{"cid": cid, "brief": brief}).ParseFS(files, "templates/letter.html"))
-	inText = texttemplate.Must(texttemplate.New("letter.txt").Funcs(texttemplate.FuncMap(html.Functions)).ParseFS(files, "templates/letter.txt"))
+	inText = texttemplate.Must(texttemplate.New("letter.txt").Funcs(texttemplate.FuncMap(html.Functions)).Funcs(texttemplate.FuncMap{"percent": percent}).ParseFS(files, "templates/letter.txt"))
 )
+
+// percent writes a share in plain text, in which a space is a space.
+func percent(v float64) string { return report.Whole(100*v) + " %" }
 
 // cid is a picture's address within the message: the only kind of address in a
 // letter that isn't the template's own, and made of a name of ours.

@@ -194,7 +194,10 @@ func TestLetterSaysWhatTheGuideDoes(t *testing.T) {
 	r.Weeks[1].Crew.ShortOf = "cooling <b>"
 	r.Accuracy = &report.Accuracy{Origins: 8, WeeksAhead: 13, WAPE: .26, RuleWAPE: .35, Coverage80: .81}
 	l := write(t, r, mail.Owner)
-	for text, kind := range map[string]string{l.Text: "chance short 10 % (cooling <b>), about", l.HTML: ">10 %: cooling &lt;b&gt;</td>"} {
+	if !strings.Contains(l.HTML, "were off by 26\u00a0% of") {
+		t.Error("want numbers and their signs on one line")
+	}
+	for text, kind := range map[string]string{l.Text: "chance short 10 % (cooling <b>), about", strings.ReplaceAll(l.HTML, "\u00a0", " "): ">10 %: cooling &lt;b&gt;</td>"} {
 		if !strings.Contains(text, kind) || !strings.Contains(text, "were off by 26 % of the drop-offs") || !strings.Contains(text, "held in 81 %") {
 			t.Errorf("want %q and how good forecasts were, have %s", kind, text)
 		}

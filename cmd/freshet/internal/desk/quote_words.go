@@ -126,7 +126,7 @@ func (l *look) why(q Quote, asked Inquiry, p possible) (out []string) {
 	known := l.q.PartsDays >= 0
 	switch {
 	case mostly && known:
-		say("Most of the wait is for its part, which comes in %s.", report.Count(l.q.PartsDays, "day"))
+		say("Most of the wait is for its part, which comes in %s. If that comes later, so does the date.", report.Count(l.q.PartsDays, "day"))
 	case mostly:
 		say("Most of the days to the 8 in 10 date are a wait for a part: %s. Ask again once it is known whether it needs one.", l.part())
 	}
@@ -142,7 +142,24 @@ func (l *look) why(q Quote, asked Inquiry, p possible) (out []string) {
 			say("The %s between 8 and 9 in 10 are for %s.", report.Count(float64(jump), "day"), why)
 		}
 	}
-	return out
+	return append(out, l.c.took(l.q.Kind)...)
+}
+
+// took says how long finished jobs of the kind took in the last year, for whoever
+// knows of one that went faster; nothing where there were few.
+func (c *Counter) took(kind int) []string {
+	var days []int
+	for _, v := range c.visits {
+		if v.kind == kind && v.ready != 0 && v.ready >= c.asOf-365 {
+			days = append(days, int(v.ready-v.in))
+		}
+	}
+	if len(days) < fewOfAKind {
+		return nil
+	}
+	slices.Sort(days)
+	within := func(level float64) string { return report.Count(float64(stayAt(days, level)), "day") }
+	return []string{fmt.Sprintf("The %d jobs of this kind that were finished within a year: 1 in 10 took %s or less, half %s or less, 8 in 10 %s or less.", len(days), within(.1), within(.5), within(.8))}
 }
 
 // off says who of the few that do the work is off on some of the days, both ends

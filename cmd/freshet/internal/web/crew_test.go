@@ -1,6 +1,7 @@
 package web
 
 import (
+	"freshet/report/html"
 	"testing"
 
 	"freshet/cmd/freshet/internal/desk"
@@ -44,7 +45,7 @@ func TestInShort(t *testing.T) {
 }
 
 func TestUnbroken(t *testing.T) {
-	if have := unbroken("22 % on May 3") + ofDay("Tuesday, May 3, 2027"); have != "22\u00a0% on May 3Tuesday, May\u00a03, 2027" {
+	if have := html.Unbroken("22 % on May 3") + ofDay("Tuesday, May 3, 2027"); have != "22\u00a0% on May 3Tuesday, May\u00a03, 2027" {
 		t.Errorf("have %q", have)
 	}
 }

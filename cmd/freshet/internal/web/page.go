@@ -26,7 +26,7 @@ import (
 //go:embed templates/*.html
 var files embed.FS
 
-var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell, "hours": hoursOf, "unbroken": unbroken, "ofday": ofDay}).ParseFS(files, "templates/*.html"))
+var pages = template.Must(template.Must(html.Parts.Clone()).Funcs(template.FuncMap{"asset": assetURL, "dayof": dayOf, "spell": spell, "hours": hoursOf, "ofday": ofDay}).ParseFS(files, "templates/*.html"))
 
 // dayOf writes a day that is kept as YYYY-MM-DD as people do.
 func dayOf(text string) (string, error) {
@@ -41,9 +41,6 @@ func hoursOf(v float64) string {
 	}
 	return fmt.Sprintf("%g hours", v)
 }
-
-// unbroken keeps numbers and their percent signs on one line.
-func unbroken(text string) string { return strings.ReplaceAll(text, " %", "\u00a0%") }
 
 var monthAndDay = regexp.MustCompile(`(\pL) (\d)`)
 
