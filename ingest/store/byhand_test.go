@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"errors"
+	"fmt"
 	"strings"
 	"testing"
 	"time"
@@ -76,6 +77,40 @@ func TestByHand(t *testing.T) {
 	}
 	if l, ok, err := s.JobLine(ctx, "no such key"); ok || err != nil {
 		t.Errorf("have %+v, %v", l, err)
+	}
+	checked(t, s)
+}
+
+// A job that was taken out stays out, also among so many new rows that they are
+// written together.
+func TestTakenOutAmongMany(t *testing.T) {
+	s, at := Empty(t), time.Date(2026, 3, 2, 9, 0, 0, 0, time.UTC)
+	const old = "7,2026-02-20,plumbing\n"
+	file := func(rows string) Batch {
+		t.Helper()
+		text := "ro_number,dropped_off,kind\n" + rows
+		b, err := s.TakeIn(t.Context(), HandIn{Name: "jobs.csv", File: strings.NewReader(text), Size: int64(len(text)), As: ingest.DropOffs}, 20520, at, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return b.Batch
+	}
+	file(old)
+	if _, err := s.ByHand(t.Context(), "order 7", ingest.DropOffs, "7\tplumbing\t1", nil, nil, at); err != nil {
+		t.Fatal(err)
+	}
+	var rows strings.Builder
+	for i := range 2 * together {
+		if i == together/2 {
+			rows.WriteString(old)
+		}
+		fmt.Fprintf(&rows, "%d,2026-02-21,plumbing\n", 100+i)
+	}
+	if b := file(rows.String()); b.Added != 2*together || b.Unchanged != 1 {
+		t.Errorf("want %d added and 1 as it was, have %+v", 2*together, b)
+	}
+	if l, there, err := s.JobLine(t.Context(), "7\tplumbing\t1"); there || err != nil {
+		t.Errorf("want it out, have %+v, %v", l, err)
 	}
 	checked(t, s)
 }

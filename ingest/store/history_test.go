@@ -322,6 +322,38 @@ func TestRejectedAgain(t *testing.T) {
 	}
 }
 
+// So many mended rows that new ones would be written together each keep their
+// place for the next mending.
+func TestManyMended(t *testing.T) {
+	const n = 70
+	s, ctx := open(t), t.Context()
+	var rows strings.Builder
+	for i := range n {
+		fmt.Fprintf(&rows, "7,2026-02-31,plumbing,%d\n", 1+i)
+	}
+	if _, err := s.TakeIn(ctx, handIn("ro_number,dropped_off,kind,quoted_hours\n"+rows.String()), handInLatest, at, nil); err != nil {
+		t.Fatal(err)
+	}
+	batches, err := s.Batches(ctx, 1)
+	if err != nil {
+		t.Fatal(err)
+	}
+	var rejects strings.Builder
+	if got, err := s.ExportRejects(ctx, batches[0], &rejects); got != n || err != nil {
+		t.Fatal(got, err)
+	}
+	for _, c := range []struct {
+		day            string
+		added, updated int
+	}{{"28", n, 0}, {"27", 0, n}} {
+		b, err := s.TakeIn(ctx, handIn(strings.ReplaceAll(rejects.String(), "2026-02-31,", "2026-02-"+c.day+",")), handInLatest, at, nil)
+		if err != nil || b.Added != c.added || b.Updated != c.updated {
+			t.Errorf("want %+v, have %+v, %v", c, b.Batch, err)
+		}
+	}
+	healthy(t, s)
+}
+
 var seeds = flag.Uint64("seeds", 200, "histories of overlapping exports")
 
 // Overlapping exports, edited, shuffled and undone at random, leave what a
