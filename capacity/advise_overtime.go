@@ -122,7 +122,7 @@ func (a *adviser) saturdays() (*option, error) {
 		// first Saturday that can be opened.
 		left, still := without.Backlog.Dist(r.last).Quantile(a.PlanAt), with.Backlog.Dist(r.last).Quantile(a.PlanAt)
 		cost := a.cost(paid, a.OvertimePremium)
-		if h < a.WorthHours || left-still < a.WorthHours {
+		if h <= 0 || h < a.WorthHours || left-still < a.WorthHours {
 			continue
 		}
 		if pays, err := a.worth(before, plan, cost); err != nil {

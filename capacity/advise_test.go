@@ -405,8 +405,14 @@ func TestAdviseWhereAnythingIsWorthAWord(t *testing.T) {
 	p.Policy = DefaultPolicy()
 	p.Policy.WorthHours, p.Policy.OvertimeHours = 0, 40
 	p.Open = inShop(100)
+	for d := monday + 5; d < monday+70; d += 7 { // nor to open Saturdays on which all are away
+		for _, tech := range p.Crew {
+			p.Absences = append(p.Absences, Absence{tech.Name, d, d})
+		}
+	}
+	p.Policy.SaturdayRun, p.Policy.SaturdayAhead = 1, 0
 	all := advise(t, p)
-	if of(t, all, MoveWork) != nil || of(t, all, Overtime) != nil {
+	if of(t, all, MoveWork) != nil || of(t, all, Overtime) != nil || of(t, all, OpenSaturday) != nil {
 		t.Errorf("have %+v", all)
 	}
 }

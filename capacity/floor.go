@@ -99,6 +99,7 @@ func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, sta
 			f.paid[d] += paid
 			more += h
 		}
+		f.paid[d] = max(0, f.paid[d]) // fewer than those who are there can't be
 		if sum > 0 {
 			for i := range today {
 				today[i] *= max(0, 1+more/sum)

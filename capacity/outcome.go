@@ -1,6 +1,7 @@
 package capacity
 
 import (
+	"errors"
 	"fmt"
 	"runtime"
 	"sync"
@@ -64,6 +65,9 @@ const (
 	everything              // the lot, and the days until ready
 )
 
+// errNoHours says that nobody is at work.
+var errNoHours = errors.New("need available hours in some week")
+
 // outcome gives what measures are tried by, of all weeks.
 func (p Plan) outcome(all asked) (Outcome, error) { return p.follow(p.Kinds[0].Hours.H, 0, all) }
 
@@ -84,7 +88,7 @@ func (p Plan) follow(near int, lostWeeks float64, all asked) (Outcome, error) {
 	}
 	whole := &of[floor.classes]
 	if whole.weekly.rate == 0 {
-		return Outcome{}, fmt.Errorf("capacity: need available hours in some week from %s on, have none in %d weeks", longDay(weeks[0].Monday), len(weeks))
+		return Outcome{}, fmt.Errorf("capacity: %w from %s on, have none in %d weeks", errNoHours, longDay(weeks[0].Monday), len(weeks))
 	}
 	out := Outcome{Weeks: weeks[:h:h], classes: of[:floor.classes], Waiting: like(near), OnLot: like(near)}
 	longest := make([]float64, near)

@@ -2,6 +2,7 @@ package capacity
 
 import (
 	"cmp"
+	"errors"
 	"slices"
 
 	"freshet/forecast"
@@ -18,18 +19,18 @@ type Otherwise struct {
 }
 
 // Cases are the futures that advice is tried on besides the expected one: the
-// season three weeks late, 15 % less and more work, one technician of several
-// leaving after a usual notice. The sizes are common practice, no source.
+// season three weeks late, 15 % less and more work, one technician leaving
+// after a usual notice. The sizes are common practice, no source.
 func (p Plan) Cases() []WhatIf {
-	cases := []WhatIf{{SeasonShiftDays: 21}, {DemandPercent: -15}, {DemandPercent: 15}}
-	if len(p.Crew) > 1 {
-		cases = append(cases, WhatIf{AddTech: -1, AddTechFrom: p.From + forecast.Date(7*p.policy().NoticeWeeks)})
+	return []WhatIf{
+		{SeasonShiftDays: 21}, {DemandPercent: -15}, {DemandPercent: 15},
+		{AddTech: -1, AddTechFrom: p.From + forecast.Date(7*p.policy().NoticeWeeks)},
 	}
-	return cases
 }
 
 // Stress fills in Otherwise of each advice on the plan: the plan is advised on
-// anew in each of its Cases, side by side. It returns the errors of Advise.
+// anew in each of its Cases, side by side. A case that leaves nobody at work is
+// left out, as there is no advice then. It returns the errors of Advise.
 func Stress(p Plan, all []Advice) error {
 	if len(all) == 0 {
 		return nil
@@ -37,14 +38,18 @@ func Stress(p Plan, all []Advice) error {
 	cases, few := p.Cases(), p.Thinned(stressPaths)
 	found := make([][]Otherwise, len(cases))
 	if err := forecast.Together(len(cases), func(k int) (err error) {
-		found[k], err = cases[k].stress(few, all)
+		if found[k], err = cases[k].stress(few, all); errors.Is(err, errNoHours) {
+			err = nil
+		}
 		return err
 	}); err != nil {
 		return err
 	}
 	for i := range all {
-		for k := range cases {
-			all[i].Otherwise = append(all[i].Otherwise, found[k][i])
+		for _, f := range found {
+			if f != nil {
+				all[i].Otherwise = append(all[i].Otherwise, f[i])
+			}
 		}
 	}
 	return nil

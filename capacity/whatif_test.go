@@ -151,3 +151,15 @@ func TestSeasonShiftWithSaturdays(t *testing.T) {
 		near(t, "hours", have[j], want[j], 1e-9)
 	}
 }
+
+// One fewer than the one who is left is nobody, and nobody is paid.
+func TestWhatIfFewerThanThereAre(t *testing.T) {
+	p := storyPlan(level(repeat(30, 8)...))
+	p.Crew = p.Crew[:2]
+	p.Crew[0].WeeklyHours, p.Crew[1].Until = 10, monday+6
+	for _, w := range apply(t, WhatIf{AddTech: -1, AddTechFrom: monday}, p).Weeks(8) {
+		if w.Paid < 0 || w.Available < 0 {
+			t.Errorf("have %+v", w)
+		}
+	}
+}

@@ -21,8 +21,8 @@ func percent(p float64) string {
 	return fmt.Sprintf("%.0f %%", 100*p)
 }
 
-// hours puts a number of hours in words.
-func hours(h float64) string { return fmt.Sprintf("%.0f h", h) }
+// hours puts a number of hours in words; sums that round to just below 0 are 0.
+func hours(h float64) string { return fmt.Sprintf("%.0f h", math.Round(h)+0) }
 
 // money puts a cost in words, to the nearest ten, thousands apart.
 func money(v float64) string {

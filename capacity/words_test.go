@@ -14,6 +14,14 @@ func TestMoney(t *testing.T) {
 	}
 }
 
+func TestHoursInWords(t *testing.T) {
+	for v, want := range map[float64]string{-1e-9: "0 h", .4: "0 h", 12.6: "13 h"} {
+		if have := hours(v); have != want {
+			t.Errorf("want %s, have %s", want, have)
+		}
+	}
+}
+
 func TestDaysName(t *testing.T) {
 	for until, want := range map[forecast.Date]string{
 		forecast.NewDate(2026, 1, 11): "January 5 to 11",
