@@ -21,7 +21,8 @@ type WhatIf struct {
 
 // Apply gives the plan as the change would make it and leaves p as it is. It
 // returns an error if p fails its Check or the change isn't one that numbers
-// can follow: hours not finite, or demand below -100 %.
+// can follow: hours not finite, or demand below -100 % or above 1,000 %, whose
+// jobs would be too many to work off.
 func (w WhatIf) Apply(p Plan) (Plan, error) {
 	if err := p.Check(); err != nil {
 		return Plan{}, err
@@ -29,8 +30,8 @@ func (w WhatIf) Apply(p Plan) (Plan, error) {
 	switch {
 	case math.IsNaN(w.AddHours) || math.IsInf(w.AddHours, 0):
 		return Plan{}, fmt.Errorf("capacity: need a finite number of hours to add, have %v", w.AddHours)
-	case !(w.DemandPercent >= -100) || math.IsInf(w.DemandPercent, 1):
-		return Plan{}, fmt.Errorf("capacity: need a change of demand of -100 %% or more, have %v %%", w.DemandPercent)
+	case !(w.DemandPercent >= -100 && w.DemandPercent <= maxDemand):
+		return Plan{}, fmt.Errorf("capacity: need a change of demand from -100 to %d %%, have %v %%", maxDemand, w.DemandPercent)
 	case w.AddTech < -maxAddTech || w.AddTech > maxAddTech:
 		return Plan{}, fmt.Errorf("capacity: need a change of %d technicians or fewer, have %d", maxAddTech, w.AddTech)
 	}
@@ -58,7 +59,10 @@ func (w WhatIf) Apply(p Plan) (Plan, error) {
 	return p, nil
 }
 
-const maxAddTech = 100
+const (
+	maxAddTech = 100
+	maxDemand  = 1000 // percent
+)
 
 // String says the change in words, empty for the zero value.
 func (w WhatIf) String() string {

@@ -108,7 +108,7 @@ func TestZeroWhatIfChangesNothing(t *testing.T) {
 
 func TestWhatIfErrors(t *testing.T) {
 	p := storyPlan(onePath(100))
-	for _, w := range []WhatIf{{AddHours: math.NaN()}, {AddHours: math.Inf(1)}, {DemandPercent: -101}, {DemandPercent: math.NaN()}, {AddTech: 1000}} {
+	for _, w := range []WhatIf{{AddHours: math.NaN()}, {AddHours: math.Inf(1)}, {DemandPercent: -101}, {DemandPercent: 1001}, {DemandPercent: 1e12}, {DemandPercent: math.NaN()}, {AddTech: 1000}} {
 		if _, err := w.Apply(p); err == nil {
 			t.Errorf("%+v passes", w)
 		}
