@@ -10,7 +10,6 @@ import (
 	"strings"
 	"sync"
 	"time"
-	"unicode/utf8"
 
 	"github.com/alexedwards/scs/v2"
 
@@ -176,31 +175,15 @@ func (g *Group) login(w http.ResponseWriter, r *http.Request) error {
 		return err
 	}
 	ctx := r.Context()
-	wait, err := g.front.Store.Guess(ctx, source(r), g.Now())
-	if err != nil {
-		return err
-	}
-	if wait > 0 {
-		seconds := int(wait.Seconds()) + 1
-		w.Header().Set("Retry-After", fmt.Sprint(seconds))
-		return g.show(w, r, page{Template: "grouplogin", Title: "Log in", Status: http.StatusTooManyRequests, Data: fmt.Sprintf("Too many wrong passphrases. Try again in %d seconds.", seconds)})
-	}
-	name, p := r.PostFormValue("name"), r.PostFormValue("passphrase")
+	name := r.PostFormValue("name")
 	hash, set, err := g.Group.User(ctx, name)
 	if err != nil {
 		return err
 	}
-	ok := false
-	if hash != "" && utf8.RuneCountInString(p) <= mostCharacters {
-		if ok, err = g.front.right(ctx, p, hash); err != nil {
-			return err
-		}
-	}
-	if !ok {
-		return g.show(w, r, page{Template: "grouplogin", Title: "Log in", Status: http.StatusUnauthorized, Data: "That isn't the name and its passphrase. Capital letters and spaces count."})
-	}
-	if err := g.front.Store.Guessed(ctx, source(r)); err != nil {
+	if no, err := g.front.guessed(w, r, hash, "That isn't the name and its passphrase. Capital letters and spaces count."); err != nil {
 		return err
+	} else if no.text != "" {
+		return g.show(w, r, page{Template: "grouplogin", Title: "Log in", Status: no.status, Data: no.text})
 	}
 	if err := g.front.sessions.RenewToken(ctx); err != nil {
 		return err

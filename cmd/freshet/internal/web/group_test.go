@@ -346,3 +346,25 @@ func TestWhoTookAFileIn(t *testing.T) {
 		t.Errorf("want it pat's, have %+v, %v", all, err)
 	}
 }
+
+// Whether a name is one that somebody has isn't told by how soon the answer
+// comes: its passphrase is looked at like any other.
+func TestNamesArentTold(t *testing.T) {
+	s := openGroup(t)
+	for range cap(s.front.hashing) { // nobody can be looked at now
+		s.front.hashing <- struct{}{}
+	}
+	for _, name := range []string{"pat", "nobody"} {
+		token := tokenField.FindStringSubmatch(s.ask("GET", "/login", nil).Body.String())[1]
+		ctx, stop := context.WithTimeout(t.Context(), 100*time.Millisecond)
+		defer stop()
+		r := httptest.NewRequestWithContext(ctx, "POST", "http://127.0.0.1:8137/login", strings.NewReader(url.Values{"token": {token}, "name": {name}, "passphrase": {"nothing that is set"}}.Encode()))
+		r.Header.Set("Content-Type", "application/x-www-form-urlencoded")
+		r.AddCookie(&http.Cookie{Name: "freshet", Value: s.cookie})
+		w := httptest.NewRecorder()
+		s.ServeHTTP(w, r)
+		if w.Code == http.StatusUnauthorized || ctx.Err() == nil {
+			t.Errorf("%s: want it to wait for its turn, have %d at once", name, w.Code)
+		}
+	}
+}

@@ -1,14 +1,19 @@
 package web
 
 import (
+	"cmp"
 	"context"
+	"crypto/rand"
 	_ "embed"
 	"errors"
 	"fmt"
 	"net/http"
 	"slices"
 	"strings"
+	"sync"
 	"unicode/utf8"
+
+	"freshet/report"
 
 	"github.com/alexedwards/argon2id"
 )
@@ -93,28 +98,10 @@ func (s *Server) login(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	wait, err := s.Store.Guess(ctx, source(r), s.Now())
-	if err != nil {
+	if no, err := s.guessed(w, r, hash, "That isn't the passphrase. Capital letters and spaces count."); err != nil {
 		return err
-	}
-	if wait > 0 {
-		seconds := int(wait.Seconds()) + 1
-		w.Header().Set("Retry-After", fmt.Sprint(seconds))
-		return s.show(w, r, page{Template: "login", Title: "Log in", Status: http.StatusTooManyRequests,
-			Data: fmt.Sprintf("Too many wrong passphrases. Try again in %d seconds.", seconds)})
-	}
-	p := r.PostFormValue("passphrase")
-	ok := false
-	if hash != "" && utf8.RuneCountInString(p) <= mostCharacters {
-		if ok, err = s.right(ctx, p, hash); err != nil {
-			return err
-		}
-	}
-	if !ok {
-		return s.show(w, r, page{Template: "login", Title: "Log in", Status: http.StatusUnauthorized, Data: "That isn't the passphrase. Capital letters and spaces count."})
-	}
-	if err := s.Store.Guessed(ctx, source(r)); err != nil {
-		return err
+	} else if no.text != "" {
+		return s.show(w, r, page{Template: "login", Title: "Log in", Status: no.status, Data: no.text})
 	}
 	if err := s.admitted(ctx, as, set); err != nil {
 		return err
@@ -122,6 +109,42 @@ func (s *Server) login(w http.ResponseWriter, r *http.Request) error {
 	http.Redirect(w, r, "/", http.StatusSeeOther)
 	return nil
 }
+
+// guessed looks at the passphrase that a form brings, against the hash of the one
+// that is set, "" if none is. It says what is to be shown where that one doesn't
+// let anybody in: wrong, or that there were too many before it.
+func (s *Server) guessed(w http.ResponseWriter, r *http.Request, hash, wrong string) (no problem, err error) {
+	ctx := r.Context()
+	wait, err := s.Store.Guess(ctx, source(r), s.Now())
+	if err != nil {
+		return no, err
+	}
+	if wait > 0 {
+		seconds := int(wait.Seconds()) + 1
+		w.Header().Set("Retry-After", fmt.Sprint(seconds))
+		return problem{http.StatusTooManyRequests, fmt.Sprintf("Too many wrong passphrases. Try again in %s.", report.Count(float64(seconds), "second"))}, nil
+	}
+	p, ok := r.PostFormValue("passphrase"), false
+	if utf8.RuneCountInString(p) <= mostCharacters {
+		// As long for a name that nobody has as for one that somebody has.
+		if ok, err = s.right(ctx, p, cmp.Or(hash, nobodys())); err != nil {
+			return no, err
+		}
+	}
+	if !ok || hash == "" {
+		return problem{http.StatusUnauthorized, wrong}, nil
+	}
+	return no, s.Store.Guessed(ctx, source(r))
+}
+
+// nobodys is the hash of a passphrase that is nobody's.
+var nobodys = sync.OnceValue(func() string {
+	hash, err := argon2id.CreateHash(rand.Text(), strength)
+	if err != nil {
+		panic(err) // there is no randomness
+	}
+	return hash
+})
 
 // admitted makes the session one of a role, under a new ID.
 func (s *Server) admitted(ctx context.Context, as role, set string) error {
