@@ -90,7 +90,7 @@ func (x *doubts) weigh(t *taker) error {
 	add := func(format string, args ...any) { t.b.Doubts = append(t.b.Doubts, fmt.Sprintf(format, args...)) }
 	t.b.Doubts = append(append(t.b.Doubts, x.twice.first...), x.before.first...)
 	if more := x.twice.more + x.before.more; more > 0 {
-		add("and %d repair orders more with days more than %d apart", more, reused)
+		add("and %d more with drop-offs more than %d days apart", more, reused)
 	}
 	if x.days == nil {
 		return nil
