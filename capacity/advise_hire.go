@@ -13,7 +13,8 @@ import (
 // be at full speed to keep that chance below what the owner puts up with; the
 // day to post the job lies the ramp, the notice and the search before it. Where
 // that day has passed, the hire is judged from the soonest day that a search
-// begun today can bring. It gives nil if one more wouldn't change much.
+// begun today can bring. It gives nil if one more wouldn't change much or has no
+// bay to work in.
 func (a *adviser) hire() (*option, error) {
 	without := a.out.ChanceOver(a.LimitWeeks)
 	if without < a.LimitChance || without == 0 {
@@ -60,6 +61,9 @@ func (a *adviser) hire() (*option, error) {
 	}
 	for j, w := range with.Weeks {
 		advice.Hours += w.Available - a.out.Weeks[j].Available
+	}
+	if advice.Hours <= 0 {
+		return nil, nil // where bays are the limit one more takes others' turns
 	}
 	start := max(a.From, full-forecast.Date(7*a.RampWeeks)) // the first day of work
 	if c := t.Cost(float64(end+1-start) / forecast.Week); c > 0 {

@@ -42,7 +42,7 @@ func (a *adviser) moveWork() ([]Advice, error) {
 			r.last = j
 		}
 	}
-	if r.first < 0 || moved < a.WorthHours {
+	if moved <= 0 || moved < a.WorthHours {
 		return nil, nil
 	}
 	plan, with, err := a.with(func(p *Plan) { p.Open, p.drawn = open, nil })

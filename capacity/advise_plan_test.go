@@ -393,3 +393,17 @@ func TestStressThatLeavesNobody(t *testing.T) {
 		t.Errorf("want 3 cases, have %d", n)
 	}
 }
+
+// In a shop of one bay one more takes others' turns: that is no hire to advise,
+// even where it helps the line of a kind.
+func TestNoHireWithoutABay(t *testing.T) {
+	p := oneCertified(24)
+	p.Calendar.Bays = 1
+	p.Kinds[0].Hours, p.Kinds[0].Jobs = scaled(p.Kinds[0].Hours, repeat(.1, 20)), scaled(p.Kinds[0].Jobs, repeat(.1, 20))
+	p.Crew = p.Crew[:2]
+	p.Policy = DefaultPolicy()
+	p.Policy.FillWeeks, p.Policy.NoticeWeeks = 0, 0
+	if hire := of(t, advise(t, p), Hire); hire != nil {
+		t.Errorf("have %+v", hire)
+	}
+}

@@ -404,7 +404,8 @@ func TestAdviseWhereAnythingIsWorthAWord(t *testing.T) {
 	p := storyPlan(level(append(repeat(150, 2), repeat(100, 8)...)...))
 	p.Policy = DefaultPolicy()
 	p.Policy.WorthHours, p.Policy.OvertimeHours = 0, 40
-	p.Open = inShop(100)
+	// One job is done but for being said so.
+	p.Open = append(inShop(100), OpenJob{DroppedOff: monday - 20, Quoted: 1, Worked: 5, Deferrable: true})
 	for d := monday + 5; d < monday+70; d += 7 { // nor to open Saturdays on which all are away
 		for _, tech := range p.Crew {
 			p.Absences = append(p.Absences, Absence{tech.Name, d, d})
