@@ -101,10 +101,12 @@ type adviser struct {
 // tryPaths is how many of the plan's paths each measure is tried on, and
 // stressPaths on how many of them in other futures. As they are spread evenly,
 // a chance of one half is 2 points off in the mean (measured on the stories'
-// season); the difference of two that share their random numbers less.
+// season); the difference of two that share their random numbers less. What
+// other futures say of an advice is what 256 paths say in 94 of 100 cases, with
+// 64 as with 48, and in 91 with 32 (twelve invented shops).
 const (
 	tryPaths    = 128
-	stressPaths = 64
+	stressPaths = 48
 )
 
 func newAdviser(p Plan, o Outcome) (*adviser, error) {

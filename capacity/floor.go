@@ -45,6 +45,7 @@ type Floor struct {
 	hours   []float64 // by day and technician
 	paid    []float64 // by day
 	share   []float64 // of a usual day that the shop is open, by day
+	there   [][]int   // technicians who work, by day
 	classes int
 	class   []int   // by kind: kinds that the same part of the crew does are one class
 	does    [][]int // classes by technician
@@ -79,7 +80,8 @@ func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, sta
 			crew = append(crew, t)
 		}
 	}
-	f := &Floor{Start: start, Days: days, begun: int(start - start.Monday()), crew: len(crew), hours: make([]float64, days*len(crew)), paid: make([]float64, days), share: make([]float64, days)}
+	f := &Floor{Start: start, Days: days, begun: int(start - start.Monday()), crew: len(crew), hours: make([]float64, days*len(crew)), paid: make([]float64, days), share: make([]float64, days), there: make([][]int, days)}
+	there := make([]int, 0, len(f.hours))
 	usual := cal.UsualDays()
 	gone := absencesOf(crew, off)
 	for d := range days {
@@ -105,6 +107,13 @@ func newFloor(crew, extra Crew, cal Calendar, off []Absence, kinds []string, sta
 				today[i] *= max(0, 1+more/sum)
 			}
 		}
+		from := len(there)
+		for t, h := range today {
+			if h > enough {
+				there = append(there, t)
+			}
+		}
+		f.there[d] = there[from:]
 	}
 	f.sort(crew, own, kinds)
 	return f

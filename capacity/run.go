@@ -166,12 +166,8 @@ func (r *Run) day(d int) {
 		}
 	}
 	hours := f.hours[d*f.crew : (d+1)*f.crew]
-	free := r.free[:0] // those who have hours left, whoever is free first in front
-	for t, h := range hours {
-		if r.clock[t] = 0; h > enough {
-			free = append(free, t)
-		}
-	}
+	free := append(r.free[:0], f.there[d]...) // those who have hours left, whoever is free first in front
+	clear(r.clock)
 	r.free, r.held = free, r.held[:0]
 	for len(free) > 0 && r.stand != [ranks]int{} {
 		t := free[0]

@@ -33,11 +33,22 @@ type set struct {
 func short(classes []Line, sets []set) Shortage {
 	like := classes[0].Arriving
 	out := Shortage{forecast.NewPaths(like.Start, like.Step, like.H, like.N())}
-	for at := 0; at < len(out.Values); at += like.H {
-		path := out.Values[at:][:like.H]
-		for _, s := range sets {
-			for j, have := range s.hours[:like.H] {
-				missing := -have
+	weeks := make([]int, like.H)
+	for j := range weeks {
+		weeks[j] = j
+	}
+	out.fill(weeks, classes, sets)
+	return out
+}
+
+// fill finds some weeks' anew.
+func (s Shortage) fill(weeks []int, classes []Line, sets []set) {
+	for at := 0; at < len(s.Values); at += s.H {
+		path := s.Values[at:][:s.H]
+		for _, j := range weeks {
+			path[j] = 0
+			for _, s := range sets {
+				missing := -s.hours[j]
 				for _, c := range s.classes {
 					missing += classes[c].Arriving.Values[at+j]
 				}
@@ -45,15 +56,21 @@ func short(classes []Line, sets []set) Shortage {
 			}
 		}
 	}
-	return out
 }
 
 // under gives the weeks and the shortage that the same work meets with the
 // hours of another plan; what is left of it is as it was.
 func (o Outcome) under(p Plan) Outcome {
-	f := p.floor(len(o.Weeks))
+	f, was := p.floor(len(o.Weeks)), o.Weeks
 	o.Weeks = f.weeks()
-	o.Short = short(o.classes, f.sets(o.Weeks))
+	var others []int
+	for j, w := range o.Weeks {
+		if !slices.Equal(w.ByTechnician, was[j].ByTechnician) {
+			others = append(others, j)
+		}
+	}
+	o.Short.Values = slices.Clone(o.Short.Values)
+	o.Short.fill(others, o.classes, f.sets(o.Weeks))
 	o.ChanceShort = o.Short.chances()
 	return o
 }

@@ -62,7 +62,12 @@ func (w WhatIf) stress(p Plan, all []Advice) ([]Otherwise, error) {
 		return nil, err
 	}
 	q = q.draw(w)
-	out, err := q.outcome(arriving)
+	near := q.Kinds[0].Hours.H
+	if !slices.ContainsFunc(all, func(a Advice) bool { return !a.timeOff() }) { // no measure is tried that could matter later
+		last := slices.MaxFunc(all, func(a, b Advice) int { return cmp.Compare(a.Until, b.Until) }).Until
+		near = min(near, int(last.Monday()-q.From.Monday())/forecast.Week+1)
+	}
+	out, err := q.follow(near, 0, arriving)
 	if err != nil {
 		return nil, err
 	}

@@ -82,10 +82,19 @@ func (t *Track) likelihoods(j int, times []float64) [][]float64 {
 		own[i] = t.logLike(y, t.means.Path(i)[j])
 		top = max(top, own[i])
 	}
+	logs := make([]float64, len(times))
+	for c, by := range times {
+		logs[c] = y * math.Log(by)
+	}
 	for i := range own {
 		mu := t.means.Path(i)[j]
+		rest := own[i] + t.own(y, mu) - top // what a multiple only adds its logarithm to
 		for c, by := range times {
-			out[1+c][i] = math.Exp(min(mostTelling, t.logLike(y, by*mu)-top))
+			telling := own[i] - top
+			if mu > 0 {
+				telling = rest + logs[c] - t.own(y, by*mu)
+			}
+			out[1+c][i] = math.Exp(min(mostTelling, telling))
 		}
 		own[i] = math.Exp(max(-mostTelling, own[i]-top))
 	}
