@@ -304,7 +304,7 @@ func TestGroupPage(t *testing.T) {
 	s.logIn("pat")
 	body := s.ask("GET", "/group", nil).Body.String()
 	for _, want := range []string{"Shop eastern &lt;b&gt;", "fine <span>5 %</span>", "tight <span>15 %</span>", "short <span>45 %</span>", "short <span>55 %</span>", "<td>40</td><td>200 h</td><td>220 h</td><td>1 of 2</td>", "<td>110 h</td><td>1 of 1, 1 closed</td>", "<td>0 h</td><td>closed</td>", `<td class="closed">closed</td>`,
-		"Week of November 30: <strong>Shop eastern &lt;b&gt;</strong> to <strong>Shop western &lt;b&gt;</strong>, 34 hours", "from 45 % to 20 %"} {
+		"Week of November 30: <strong>Shop eastern &lt;b&gt;</strong> to <strong>Shop western &lt;b&gt;</strong>, 34 hours", "from 45\u00a0% to 20\u00a0%"} {
 		if !strings.Contains(body, want) {
 			t.Errorf("the page lacks %q:\n%s", want, body)
 		}

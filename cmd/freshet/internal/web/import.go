@@ -17,6 +17,7 @@ import (
 	"freshet/forecast"
 	"freshet/ingest"
 	"freshet/ingest/store"
+	"freshet/report"
 )
 
 // handIn keeps an uploaded file until it is taken in, and goes on to the page on
@@ -112,13 +113,13 @@ func (s *Server) showMapping(w http.ResponseWriter, r *http.Request, a arrival, 
 	data := struct {
 		ID, Name, Wrong string
 		Taking          bool
-		Rows            int64
+		Rows            int
 		Taken           *account
 		Failure         string
 		Preview         store.Preview
 		Columns         []columnForm
 		Kinds           []choice
-	}{ID: a.ID, Name: a.Name, Wrong: wrong, Taking: a.taking(s.Now()), Rows: a.Rows, Taken: a.Account, Failure: a.Failure}
+	}{ID: a.ID, Name: a.Name, Wrong: wrong, Taking: a.taking(s.Now()), Rows: int(a.Rows), Taken: a.Account, Failure: a.Failure}
 	if !a.Ended && !data.Taking {
 		latest, err := s.latestDay(r.Context())
 		if err != nil {
@@ -325,7 +326,7 @@ func (s *Server) progress(w http.ResponseWriter, r *http.Request) error {
 	if !a.taking(s.Now()) {
 		w.Header().Set("HX-Refresh", "true")
 	}
-	fmt.Fprintf(w, "%d rows so far", a.Rows)
+	fmt.Fprint(w, report.Count(float64(a.Rows), "row"), " so far")
 	return nil
 }
 

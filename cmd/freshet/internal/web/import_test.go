@@ -192,7 +192,7 @@ func TestManyFilesInAnHour(t *testing.T) {
 		if w.Code != http.StatusOK || s.post(at, url.Values{"column.0": {"ro_number"}, "column.1": {"dropped_off"}}).Code != 303 {
 			t.Fatalf("file %d: have %d %s", i+1, w.Code, w.Body)
 		}
-		if page := s.taken(at); !strings.Contains(page, "of which 1 added") {
+		if page := s.taken(at); !strings.Contains(page, "It is in: 1 row, of which 1 added") {
 			t.Fatalf("file %d: have %s", i+1, page)
 		}
 	}

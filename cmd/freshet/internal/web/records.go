@@ -9,6 +9,7 @@ import (
 
 	"freshet/cmd/freshet/internal/week"
 	"freshet/ingest/store"
+	"freshet/report"
 )
 
 // records lists the files taken in and the rows that could not be.
@@ -70,7 +71,7 @@ func (s *Server) undo(w http.ResponseWriter, r *http.Request) error {
 	if err != nil {
 		return err
 	}
-	if err := s.note(r, "took %s back out: %d rows", b.File, b.Added+b.Updated); err != nil {
+	if err := s.note(r, "took %s back out: %s", b.File, report.Count(float64(b.Added+b.Updated), "row")); err != nil {
 		return err
 	}
 	s.Anew()
