@@ -276,14 +276,17 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 	if earlyOrHigh > lateOrLow {
 		p, q, both = *season.Early, *season.High, so.Within(1.1, inf, -inf, -1)
 	}
-	way, either := words[0], "either"
-	switch told := so.until > so.peak; { // before the peak the two can't be told apart
-	case told && p >= oddTold && q < 1-oddTold:
-		way, either = words[1], "that"
-	case told && q >= oddTold && p < 1-oddTold:
-		way, either = words[2], "that"
+	way, either, where := named(words, p, q, so.until > so.peak), "that", "behind"
+	if way == words[0] {
+		either = "either"
+	}
+	if earlyOrHigh > lateOrLow {
+		where = "ahead of"
 	}
 	lead := fmt.Sprintf("The season is %s: since %s, %s came where %s were usual.", way, report.Day(so.start), report.Count(so.seen, "drop-off"), report.Whole(so.usual))
+	if way == words[1] && season.ShiftDays.Known() { // as many come by its end: of a shift in time the count tells little
+		lead = fmt.Sprintf("The season is %s: it runs about %s %s its usual course.", way, report.Count(math.Abs(season.ShiftDays.Mean), "day"), where)
+	}
 	text := lead + fmt.Sprintf(" %s by a week or more: %s; %s by a tenth or more: %s; both: %s.", upper(words[1]), percent(p), words[2], percent(q), percent(both))
 	if so.until <= so.peak {
 		text += fmt.Sprintf(" Which of the two can't be told well before the usual peak, in the week of %s.", report.Day(so.peak))
@@ -291,6 +294,19 @@ func seasonAlert(season WatchSeason, so *seasonSoFar) (Alert, bool) {
 	text += fmt.Sprintf(" The page Crew, or freshet crew, shows what %s would mean.", either)
 	return Alert{Rule: "season", Kind: everything, Began: so.start, Since: so.start, Until: so.until - 1, Observed: so.seen, Expected: math.Round(10*so.usual) / 10, Chance: round(1 - sure),
 		Weekly: round((1 - sure) / forecast.WeeksAYear), Lead: lead, Summary: text}, true
+}
+
+// named says of the two ways in which a season may be off the one that is all but
+// sure, with the other all but excluded; else both, and always before its peak,
+// when they can't be told apart. p and q are their chances.
+func named(words [3]string, p, q float64, pastPeak bool) string {
+	switch {
+	case pastPeak && p >= oddTold && q < 1-oddTold:
+		return words[1]
+	case pastPeak && q >= oddTold && p < 1-oddTold:
+		return words[2]
+	}
+	return words[0]
 }
 
 // inSeason adds what the season is to what stands. Weeks in which all drop-offs

@@ -337,6 +337,20 @@ func TestWatchSeasonSays(t *testing.T) {
 	}
 }
 
+// A season's delay is named alone once it is sure, and its weakness is excluded;
+// before the peak never.
+func TestNamed(t *testing.T) {
+	for _, c := range []struct {
+		p, q float64
+		past bool
+		want string
+	}{{.99, .01, true, "late"}, {.99, .01, false, "late or weak"}, {.99, .3, true, "late or weak"}, {.5, .05, true, "late or weak"}, {.05, .95, true, "weak"}} {
+		if have := named(wayOff(false), c.p, c.q, c.past); have != c.want {
+			t.Errorf("%+v: have %q", c, have)
+		}
+	}
+}
+
 // What is odd about the whole and its season is one cause and told together;
 // while it rises weeks that are odd may become one.
 func TestWatchInSeason(t *testing.T) {
