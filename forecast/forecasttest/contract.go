@@ -170,7 +170,7 @@ func Contract(t *testing.T, m forecast.Model, s forecast.Series, traits Traits) 
 // Hostile gives histories that a real shop can produce and that break careless
 // models. A model may refuse them with an error; it may not answer nonsense.
 func Hostile(like forecast.Series) map[string]forecast.Series {
-	make_ := func(n int, f func(i int) float64) forecast.Series {
+	series := func(n int, f func(i int) float64) forecast.Series {
 		v := make([]float64, n)
 		for i := range v {
 			v[i] = f(i)
@@ -179,40 +179,40 @@ func Hostile(like forecast.Series) map[string]forecast.Series {
 	}
 	rng := rand.New(rand.NewPCG(5, 6))
 	noise := func(int) float64 { return float64(10 + rng.IntN(20)) }
-	gap := make_(300, noise)
+	gap := series(300, noise)
 	for i := 100; i < 140; i++ {
 		gap.Values[i] = math.NaN()
 	}
-	blunder := make_(200, noise)
+	blunder := series(200, noise)
 	blunder.Values[150] = 10000
-	ragged := make_(120, noise)
+	ragged := series(120, noise)
 	for i := range ragged.Values {
 		if i%3 != 0 {
 			ragged.Values[i] = math.NaN()
 		}
 	}
 	return map[string]forecast.Series{
-		"nothing":         make_(0, nil),
-		"one row":         make_(1, func(int) float64 { return 4 }),
-		"two rows":        make_(2, func(i int) float64 { return float64(i) }),
-		"three":           make_(3, noise),
-		"short":           make_(20, noise),
-		"one season":      make_(int(like.Period)+1, noise),
-		"two seasons":     make_(2*int(like.Period)+1, noise),
-		"all zeros":       make_(160, func(int) float64 { return 0 }),
-		"constant":        make_(160, func(int) float64 { return 7 }),
-		"stopped":         make_(200, func(i int) float64 { return float64(max(0, 100-i) % 13) }),
-		"starts late":     make_(200, func(i int) float64 { return float64(max(0, i-150) % 13) }),
-		"all unobserved":  make_(60, func(int) float64 { return math.NaN() }),
-		"first ones gone": make_(160, func(i int) float64 { return map[bool]float64{true: math.NaN(), false: float64(i % 9)}[i < 30] }),
+		"nothing":         series(0, nil),
+		"one row":         series(1, func(int) float64 { return 4 }),
+		"two rows":        series(2, func(i int) float64 { return float64(i) }),
+		"three":           series(3, noise),
+		"short":           series(20, noise),
+		"one season":      series(int(like.Period)+1, noise),
+		"two seasons":     series(2*int(like.Period)+1, noise),
+		"all zeros":       series(160, func(int) float64 { return 0 }),
+		"constant":        series(160, func(int) float64 { return 7 }),
+		"stopped":         series(200, func(i int) float64 { return float64(max(0, 100-i) % 13) }),
+		"starts late":     series(200, func(i int) float64 { return float64(max(0, i-150) % 13) }),
+		"all unobserved":  series(60, func(int) float64 { return math.NaN() }),
+		"first ones gone": series(160, func(i int) float64 { return map[bool]float64{true: math.NaN(), false: float64(i % 9)}[i < 30] }),
 		"gap":             gap,
 		"ragged":          ragged,
 		"blunder":         blunder,
-		"negative":        make_(160, func(i int) float64 { return float64(i%7) - 3 }),
-		"huge":            make_(160, func(i int) float64 { return 1e9 * float64(1+i%7) }),
-		"tiny":            make_(160, func(i int) float64 { return 1e-9 * float64(1+i%7) }),
-		"rising":          make_(160, func(i int) float64 { return float64(i) }),
-		"explosive":       make_(60, func(i int) float64 { return math.Pow(2, float64(i)) }),
+		"negative":        series(160, func(i int) float64 { return float64(i%7) - 3 }),
+		"huge":            series(160, func(i int) float64 { return 1e9 * float64(1+i%7) }),
+		"tiny":            series(160, func(i int) float64 { return 1e-9 * float64(1+i%7) }),
+		"rising":          series(160, func(i int) float64 { return float64(i) }),
+		"explosive":       series(60, func(i int) float64 { return math.Pow(2, float64(i)) }),
 	}
 }
 

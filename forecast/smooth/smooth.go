@@ -11,8 +11,9 @@
 // and changes nothing else.
 //
 // The package refuses a series shorter than two seasons for Holt-Winters, unless
-// its start is given, and values that aren't positive for its multiplicative form. It makes no choice
-// between models and knows no likelihood: that is what package ets is for.
+// its start is given, and values that aren't positive for its multiplicative
+// form. It makes no choice between models and knows no likelihood: that is what
+// package ets is for.
 //
 // To use it: smooth.HoltWinters{}.Fit(series), then Forecast or Simulate. A
 // period that isn't whole is rounded.
