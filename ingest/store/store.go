@@ -151,6 +151,9 @@ func (s *Store) migrate(ctx context.Context) error {
 	}
 	if pending {
 		lock, err := lockServed(s.path)
+		if errors.Is(err, ErrServed) {
+			err = ErrServed // whoever opens names the path
+		}
 		if err != nil {
 			return fmt.Errorf("its tables are an older freshet's and can't be brought up to date: %w", err)
 		}
