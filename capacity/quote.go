@@ -117,7 +117,7 @@ func (h Habits) drawn(q Inquiry, daily float64, r *rand.Rand) (Task, Stay) {
 	t.From = q.DropOff
 	switch {
 	case q.PartsDays >= 0:
-		t.From = max(t.From, int(math.Ceil(q.PartsDays)))
+		t.From = max(t.From, int(math.Ceil(min(q.PartsDays, math.MaxInt32))))
 	case needs:
 		t.From += int(math.Ceil(wait))
 	}
@@ -143,8 +143,14 @@ func (h Habits) arrivals(r *rand.Rand) *arrivals {
 	return a
 }
 
-// next goes on to the next; at a rate of 0 none comes.
-func (a *arrivals) next() { a.at += a.r.ExpFloat64() / a.total }
+// next goes on to the next; at a rate of 0 none comes, whatever is drawn.
+func (a *arrivals) next() {
+	if e := a.r.ExpFloat64(); a.total > 0 {
+		a.at += e / a.total
+	} else {
+		a.at = math.Inf(1)
+	}
+}
 
 // day gives the day of the floor on whose morning the next is there.
 func (a *arrivals) day() int { return int(min(a.at, math.MaxInt32)) + 1 }

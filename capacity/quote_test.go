@@ -302,6 +302,13 @@ func TestRandomNumbersAtTheEdge(t *testing.T) {
 			t.Errorf("rates %v: want kind %d without a part, have %+v", c.rate, c.kind, have)
 		}
 	}
+	h.Rate = []float64{0, 0, 0}
+	if have := h.arrivals(with(0)).day(); have < math.MaxInt32 {
+		t.Errorf("want nothing to come at a rate of 0, have it on day %d", have)
+	}
+	if have, _ := h.drawn(Inquiry{Hours: 1, PartsDays: math.Inf(1)}, 1, with(0)); have.From != math.MaxInt32 {
+		t.Errorf("want a part that never comes, have %+v", have)
+	}
 	if have, _ := h.drawn(Inquiry{Hours: 1, PartsDays: -1}, 1, with(0)); have.From != 0 {
 		t.Errorf("want no part, have %+v", have)
 	}
