@@ -198,6 +198,13 @@ func (s *Store) Note(ctx context.Context, c Change) error {
 	})
 }
 
+// LastChange gives the number of the last change, which rises from one to the
+// next; 0 before the first.
+func (s *Store) LastChange(ctx context.Context) (n int64, err error) {
+	err = s.r.GetContext(ctx, &n, "SELECT coalesce(max(id), 0) FROM changes")
+	return n, wrap(err)
+}
+
 // Changes gives the last changes, newest first.
 func (s *Store) Changes(ctx context.Context, most int) ([]Change, error) {
 	rows, err := s.r.QueryContext(ctx, "SELECT at, who, what FROM changes ORDER BY id DESC LIMIT ?", most)

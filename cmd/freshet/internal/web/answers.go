@@ -16,7 +16,6 @@ import (
 type answers struct {
 	mu   sync.Mutex
 	made map[asking]answered
-	turn int // rises with each change on the pages
 	fits int // how many were made that took long
 
 	making sync.Mutex // one that takes long is made at a time: the rest of the machine is for those who read
@@ -32,7 +31,7 @@ type asking struct {
 type state struct {
 	day     forecast.Date
 	changed time.Time
-	turn    int
+	turn    int64 // the number of the last change on the pages of any process
 }
 
 // answered is an answer, or what it needs that isn't on record.
@@ -40,13 +39,6 @@ type answered struct {
 	state
 	value any
 	lacks error
-}
-
-// forget has them all made anew: something was changed that they may hang on.
-func (a *answers) forget() {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	a.turn++
 }
 
 func (a *answers) count() int {
@@ -121,9 +113,9 @@ func answerOf[T any](ctx context.Context, s *Server, db *store.Store, q question
 
 // state gives what answers about a shop hang on now.
 func (s *Server) state(ctx context.Context, db *store.Store) (n state, err error) {
-	s.answers.mu.Lock()
-	n.turn = s.answers.turn
-	s.answers.mu.Unlock()
+	if n.turn, err = db.LastChange(ctx); err != nil {
+		return n, err
+	}
 	if n.day, err = today(ctx, db, s.Now()); err != nil {
 		return n, err
 	}

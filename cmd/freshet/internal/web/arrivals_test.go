@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"freshet/cmd/freshet/internal/desk"
 	"freshet/ingest/store"
 )
 
@@ -194,5 +195,37 @@ func TestFileOfALostProcess(t *testing.T) {
 				t.Error("its content is still there though it has ended")
 			}
 		})
+	}
+}
+
+// What is changed at one server has answers made anew at the others too.
+func TestAnswersAcrossServers(t *testing.T) {
+	one := openGroup(t)
+	two := one.beside(one.Now())
+	ctx := t.Context()
+	made := 0
+	count := question[int]{"count", 1, false, func(context.Context, *desk.Desk, desk.Ask) (int, error) { made++; return made, nil }}
+	asked := func(s *groupSite) int {
+		t.Helper()
+		shop, err := s.shop(ctx, "east")
+		if err != nil {
+			t.Fatal(err)
+		}
+		n, err := answer(ctx, shop, count)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return n
+	}
+	if first, again := asked(two), asked(two); first != 1 || again != 1 {
+		t.Fatalf("want one answer made, have %d and %d", first, again)
+	}
+	one.logIn("pat")
+	one.choose("east")
+	if w := one.post("/settings", "/settings/limits", url.Values{"fill-weeks": {"9"}}); w.Code != http.StatusSeeOther {
+		t.Fatalf("have %d", w.Code)
+	}
+	if n := asked(two); n != 2 {
+		t.Errorf("the other server still gives answer %d", n)
 	}
 }

@@ -196,7 +196,6 @@ func (s *Server) back(w http.ResponseWriter, r *http.Request, path, word string)
 
 // note keeps who changed what.
 func (s *Server) note(r *http.Request, format string, args ...any) error {
-	s.answers.forget()
 	who, err := s.who(r)
 	if err != nil {
 		return err

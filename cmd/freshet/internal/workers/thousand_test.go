@@ -37,8 +37,11 @@ func fill(t testing.TB, g *store.Group, n, years int, until forecast.Date) {
 	t.Helper()
 	ctx := context.Background()
 	const models = 10
-	names := make([]string, n)
+	names, begun := make([]string, n), time.Now()
 	for i := range n {
+		if i%100 == 0 && i > 0 {
+			t.Logf("%d shops are filled after %.0f s", i, time.Since(begun).Seconds())
+		}
 		names[i] = fmt.Sprintf("shop%04d", i)
 		db, err := g.Add(ctx, names[i])
 		if err != nil {
@@ -192,9 +195,13 @@ func TestNight(t *testing.T) {
 		}
 		workers = append(workers, p)
 	}
-	var done int
+	var done, said int
 	for done < *shops {
 		time.Sleep(time.Second)
+		if done >= said+100 {
+			said = done
+			t.Logf("%d shops are done after %.0f s", done, time.Since(begun).Seconds())
+		}
 		if err := g.Pool().QueryRow(ctx, "SELECT count(*) FROM freshet.briefs").Scan(&done); err != nil {
 			t.Fatal(err)
 		}
