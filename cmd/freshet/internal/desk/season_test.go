@@ -109,10 +109,10 @@ func TestChanceShort(t *testing.T) {
 	for _, c := range []struct {
 		name   string
 		shop   func(seed int) trueShop
-		within int // bins within 5 points on 50 shops, -first 11
+		within int // bins within 5 points on 50 shops, at least: 9 and 7 from -first 11 on, ten at a time
 	}{
-		{"shops of many regions", func(seed int) trueShop { return inventIn(regions+seed, seed, 0) }, 9},
-		{"one shop many times", func(seed int) trueShop { return invent(seed, 0) }, 0},
+		{"shops of many regions", func(seed int) trueShop { return inventIn(regions+seed, seed, 0) }, 8},
+		{"one shop many times", func(seed int) trueShop { return invent(seed, 0) }, 6},
 		{"one shop many times, odd years", func(seed int) trueShop { return invent(seed, 2026) }, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
