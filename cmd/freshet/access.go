@@ -32,7 +32,9 @@ are set on the page Settings.`,
 					return err
 				}
 			}
-			for _, role := range []string{"owner", "counter"} {
+			said := accessJSON{Schema: 1, Passphrases: map[string]bool{}}
+			roles := []string{"owner", "counter"}
+			for _, role := range roles {
 				if reset {
 					if err := db.SetPassphrase(ctx, role, "", a.now()); err != nil {
 						return err
@@ -42,18 +44,31 @@ are set on the page Settings.`,
 				if err != nil {
 					return err
 				}
-				fmt.Fprintf(a.out, "%-8s %s\n", role, map[bool]string{true: "has a passphrase", false: "no passphrase"}[hash != ""])
+				said.Passphrases[role] = hash != ""
 			}
 			on, err := db.Setting(ctx, web.SettingNetwork, "")
 			if err != nil {
 				return err
 			}
+			if said.Network = on != ""; a.json {
+				return a.writeJSON(said)
+			}
+			for _, role := range roles {
+				fmt.Fprintf(a.out, "%-8s %s\n", role, map[bool]string{true: "has a passphrase", false: "no passphrase"}[said.Passphrases[role]])
+			}
 			if store.Shared(db.Path()) {
 				defer fmt.Fprintln(a.out, "That is where this shop is served alone, with 'freshet serve --shop'. Who may open the group's pages, 'freshet group user' says.")
 			}
-			fmt.Fprintf(a.out, "%-8s %s\n", "network", map[bool]string{true: "other machines are served", false: "this machine alone"}[on != ""])
+			fmt.Fprintf(a.out, "%-8s %s\n", "network", map[bool]string{true: "other machines are served", false: "this machine alone"}[said.Network])
 			return nil
 		}}
 	c.Flags().BoolVar(&reset, "reset", false, "take passphrases away and switch the network off")
 	return c
+}
+
+// accessJSON is the answer for programs.
+type accessJSON struct {
+	Schema      int             `json:"schema"`
+	Passphrases map[string]bool `json:"passphrases"` // whether a role has one
+	Network     bool            `json:"network"`     // whether other machines are served
 }

@@ -80,6 +80,7 @@ Thanksgiving, the day after it, and Christmas Day.`,
 					return err
 				}
 			}
+			said := shopJSON{Schema: 1, Database: db.Path()}
 			for _, s := range [][3]string{{"name", desk.SettingName, "not said: --name \"…\" does"}, {"time zone", desk.SettingZone, "this machine's"}, {"open", desk.SettingOpen, desk.UsualWeek}, {"closed on", desk.SettingHolidays, desk.UsualHolidays()}, {"bays", desk.SettingBays, "0 (no limit)"}, {"folder", week.SettingFolder, unwatched}} {
 				v, err := db.Setting(ctx, s[1], "")
 				if err != nil {
@@ -88,9 +89,8 @@ Thanksgiving, the day after it, and Christmas Day.`,
 				if s[1] == week.SettingFolder && store.Shared(db.Path()) { // it may have come along from a file
 					v = ""
 				}
-				fmt.Fprintf(a.out, "%-10s %s\n", s[0], cmp.Or(v, s[2]))
+				said.Settings = append(said.Settings, settingJSON{s[0], cmp.Or(v, s[2]), v != ""})
 			}
-			fmt.Fprintf(a.out, "%-10s %s\n", "database", db.Path())
 			d := &desk.Desk{Store: db}
 			for i, l := range limits {
 				if c.Flags().Changed(l.Name) {
@@ -103,13 +103,19 @@ Thanksgiving, the day after it, and Christmas Day.`,
 			if err != nil {
 				return err
 			}
-			fmt.Fprintln(a.out, "\nCosts and limits behind the advice (usual: common practice, no source):")
 			for _, l := range limits {
-				whose := "usual"
-				if set[l.Name] {
-					whose = "yours"
-				}
-				fmt.Fprintf(a.out, "%-18s %8s  %s  %s\n", l.Name, l.Text(policy), whose, l.Usage)
+				said.Limits = append(said.Limits, limitJSON{l.Name, l.Of(policy), set[l.Name]})
+			}
+			if a.json {
+				return a.writeJSON(said)
+			}
+			for _, s := range said.Settings {
+				fmt.Fprintf(a.out, "%-10s %s\n", s.Name, s.Value)
+			}
+			fmt.Fprintf(a.out, "%-10s %s\n", "database", said.Database)
+			fmt.Fprintln(a.out, "\nCosts and limits behind the advice (usual: common practice, no source):")
+			for i, l := range limits {
+				fmt.Fprintf(a.out, "%-18s %8s  %s  %s\n", l.Name, l.Text(policy), map[bool]string{true: "yours", false: "usual"}[said.Limits[i].Yours], l.Usage)
 			}
 			return nil
 		}}
@@ -123,4 +129,24 @@ Thanksgiving, the day after it, and Christmas Day.`,
 		c.Flags().Float64Var(&values[i], l.Name, l.Of(capacity.DefaultPolicy()), quoteFirst(l.Usage))
 	}
 	return c
+}
+
+// shopJSON is the answer for programs.
+type shopJSON struct {
+	Schema   int           `json:"schema"`
+	Settings []settingJSON `json:"settings"`
+	Database string        `json:"database"`
+	Limits   []limitJSON   `json:"limits"`
+}
+
+type settingJSON struct {
+	Name  string `json:"name"`
+	Value string `json:"value"`
+	Yours bool   `json:"yours"` // else it is the usual one, or not said
+}
+
+type limitJSON struct {
+	Name  string  `json:"name"`
+	Value float64 `json:"value"`
+	Yours bool    `json:"yours"`
 }

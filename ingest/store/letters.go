@@ -52,12 +52,13 @@ const mostCopies = 2
 // PutLetter stores a letter to be sent, and is false if its purpose has one to
 // that address already. Of purposes that begin with weekly/ the newest alone
 // counts: older ones that still wait are skipped, and none comes after it.
+// Those that a clock made which ran ahead, later than this one, don't count.
 func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error) {
 	err = s.within(ctx, func(tx *sqlx.Tx) error {
 		r, err := tx.Exec(`INSERT INTO letters(purpose, recipient, subject, message_id, message, run, state, due, made_at) SELECT ?, ?, ?, ?, ?, nullif(?, 0), 'waiting', ?, ?
-			WHERE NOT EXISTS (SELECT 1 FROM letters WHERE recipient = ? AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?)
+			WHERE NOT EXISTS (SELECT 1 FROM letters WHERE recipient = ? AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ? AND made_at <= ?)
 			ON CONFLICT(purpose, recipient) DO NOTHING`, l.Purpose, l.Recipient, l.Subject, l.MessageID, l.Message, l.Run, instant(l.Due), instant(l.MadeAt),
-			l.Recipient, l.Purpose, l.Purpose)
+			l.Recipient, l.Purpose, l.Purpose, instant(l.MadeAt))
 		if err != nil {
 			return wrap(err)
 		}
@@ -66,18 +67,18 @@ func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error)
 			return wrap(err)
 		}
 		_, err = tx.Exec(`UPDATE letters SET state = 'skipped', ended_at = ? WHERE recipient = ? AND state = 'waiting' AND copies = 0
-			AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose < ?`, instant(l.MadeAt), l.Recipient, l.Purpose, l.Purpose)
+			AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND (purpose < ? OR made_at > ?)`, instant(l.MadeAt), l.Recipient, l.Purpose, l.Purpose, instant(l.MadeAt))
 		return wrap(err)
 	})
 	return added && err == nil, err
 }
 
-// HasLetter tells whether a letter with a purpose would be one too many: there
-// is one to that address, or, of weekly ones, a newer.
-func (s *Store) HasLetter(ctx context.Context, purpose, recipient string) (bool, error) {
+// HasLetter tells whether PutLetter would put none with a purpose now: there is
+// one to that address, or, of weekly ones, a newer.
+func (s *Store) HasLetter(ctx context.Context, purpose, recipient string, now time.Time) (bool, error) {
 	var n int
 	err := s.r.GetContext(ctx, &n, `SELECT count(*) FROM (SELECT 1 FROM letters WHERE recipient = ? AND
-		(purpose = ? OR purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ?) LIMIT 1) AS found`, recipient, purpose, purpose, purpose)
+		(purpose = ? OR purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ? AND made_at <= ?) LIMIT 1) AS found`, recipient, purpose, purpose, purpose, instant(now))
 	return n > 0, wrap(err)
 }
 

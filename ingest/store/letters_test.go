@@ -50,11 +50,11 @@ func TestLettersWay(t *testing.T) {
 	if !put("test/1", at.Add(time.Hour)) || put("test/1", at) {
 		t.Error("want a purpose's letter once")
 	}
-	if has, err := s.HasLetter(ctx, "test/1", "a@b.example"); err != nil || !has {
+	if has, err := s.HasLetter(ctx, "test/1", "a@b.example", at); err != nil || !has {
 		t.Errorf("have %v, %v", has, err)
 	}
 	for _, other := range [][2]string{{"test/2", "a@b.example"}, {"test/1", "c@d.example"}} {
-		if has, err := s.HasLetter(ctx, other[0], other[1]); err != nil || has {
+		if has, err := s.HasLetter(ctx, other[0], other[1], at); err != nil || has {
 			t.Errorf("%v: have %v, %v", other, has, err)
 		}
 	}
@@ -170,5 +170,30 @@ func TestLetterOfAProcessThatWentAway(t *testing.T) {
 	}
 	if _, ok, err := s.ClaimLetter(ctx, "next", now.Add(time.Hour), time.Minute); err != nil || ok {
 		t.Errorf("want no third copy, have %v, %v", ok, err)
+	}
+}
+
+// Letters that a clock made which ran a year ahead keep none back once it is
+// right again, nor do they go out a year later; a newer one of before does.
+func TestLettersOfAClockAhead(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	put := func(week string, made time.Time, want bool) {
+		t.Helper()
+		has, err := s.HasLetter(ctx, "weekly/"+week, "a@b.example", made)
+		if err != nil || has == want {
+			t.Errorf("%s: have a letter %v, %v", week, has, err)
+		}
+		if added, err := s.PutLetter(ctx, store.Letter{Purpose: "weekly/" + week, Recipient: "a@b.example", MessageID: week + "@b", Message: []byte("text"), Due: made, MadeAt: made}); added != want || err != nil {
+			t.Errorf("%s: put %v, %v", week, added, err)
+		}
+	}
+	put("2026-W10", at, true)
+	put("2027-W10", at.AddDate(1, 0, 0), true)
+	put("2026-W11", at.AddDate(0, 0, 7), true)
+	put("2026-W10", at.AddDate(0, 0, 7), false)
+	put("2026-W09", at.AddDate(0, 0, 7), false)
+	all, err := s.Letters(ctx, 9)
+	if err != nil || len(all) != 3 || all[0].State != store.Waiting || all[1].State != store.Skipped || all[2].State != store.Skipped {
+		t.Errorf("want the newest alone to wait, have %+v, %v", all, err)
 	}
 }

@@ -90,7 +90,7 @@ func (w *Week) put(ctx context.Context, day forecast.Date) error {
 	missing := map[mail.Edition][]string{}
 	for _, edition := range editions {
 		for _, to := range config.To[edition] {
-			have, err := w.Store.HasLetter(ctx, purpose(year, week, edition), to)
+			have, err := w.Store.HasLetter(ctx, purpose(year, week, edition), to, w.Now())
 			if err != nil {
 				return err
 			}
