@@ -159,6 +159,21 @@ func TestAdviseOvertime(t *testing.T) {
 	}
 }
 
+// Before days on which the shop is shut the line may be empty: hours booked then
+// would find no work, and those that do find some are advised.
+func TestOvertimeInVain(t *testing.T) {
+	for arriving, advised := range map[float64]bool{60: false, 110: true} {
+		p := storyPlan(level(append([]float64{110, arriving, 100}, repeat(60, 10)...)...))
+		p.Calendar.Days = map[forecast.Date]float64{}
+		for d := monday + 10; d < monday+21; d++ { // from the Thursday of the second week on
+			p.Calendar.Days[d] = 0
+		}
+		if ot := of(t, advise(t, p), Overtime); (ot != nil) != advised {
+			t.Errorf("%v h arriving: want overtime %v, have %+v", arriving, advised, ot)
+		}
+	}
+}
+
 func TestAdviseSaturdays(t *testing.T) {
 	p := storyPlan(level(append(append(repeat(130, 4), repeat(170, 6)...), repeat(80, 8)...)...))
 	all := advise(t, p)
