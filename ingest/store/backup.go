@@ -230,7 +230,8 @@ func copyDatabase(ctx context.Context, from *sqlx.DB, path string) (counts map[s
 					err = ctx.Err()
 				}
 				if err != nil {
-					return errors.Join(wrap(err), b.Close())
+					b.Close() // which says the same once more
+					return wrap(err)
 				}
 				if done {
 					return wrap(b.Finish())
