@@ -92,7 +92,9 @@ func (a *app) service() *cobra.Command {
 	c := &cobra.Command{Use: "service", Short: "Have the system run freshet by itself, from each start on", Args: noSuchCommand,
 		Long: `Makes 'freshet serve' a service of Windows or of a Linux with systemd, so that the pages
 are there and the letter goes out without anybody logged in. It takes the rights of an
-administrator: on Linux with sudo, on Windows in a terminal opened as administrator.
+administrator: on Linux with sudo, which may want the program's whole path, on Windows in
+a terminal opened as administrator. Unless --db names other records, the service has those
+of its user.
 
 The mail password has to come from a file then ('freshet mail --password-file').`,
 		Example: `  sudo freshet service install --db /home/ansel/shop.db
