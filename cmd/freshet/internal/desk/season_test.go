@@ -1,6 +1,7 @@
 package desk
 
 import (
+	"cmp"
 	"flag"
 	"fmt"
 	"math"
@@ -96,7 +97,10 @@ func (v visit) task(start forecast.Date) capacity.Task {
 // The chance that a week brings more work than those who can do it have hours,
 // said 1 to 13 weeks ahead from every ninth Monday of four years, beside how
 // often it did by the generator's own hours and waits for parts: within 5
-// points in each of ten bins, but for what chance explains.
+// points in each of ten bins, but for what chance explains. The bins are cut
+// twice: ten of the same width, of which the highest has few weeks, and ten of
+// the same number of weeks (deciles of risk, Hosmer and Lemeshow 1980,
+// Communications in Statistics A9).
 //
 // Of shops that are all one shop, many times over, none is busier in its best
 // weeks than that one: where much is said, most have been too hopeful of how many
@@ -107,17 +111,31 @@ func TestChanceShort(t *testing.T) {
 		t.Skip("several seconds")
 	}
 	for _, c := range []struct {
-		name   string
-		shop   func(seed int) trueShop
-		within int // bins within 5 points on 50 shops, at least: 9 and 7 from -first 11 on, ten at a time
+		name          string
+		shop          func(seed int) trueShop
+		wide, deciles int // bins within 5 points on 50 shops, at least
 	}{
-		{"shops of many regions", func(seed int) trueShop { return inventIn(regions+seed, seed, 0) }, 8},
-		{"one shop many times", func(seed int) trueShop { return invent(seed, 0) }, 6},
-		{"one shop many times, odd years", func(seed int) trueShop { return invent(seed, 2026) }, 0},
+		{"shops of many regions", func(seed int) trueShop { return inventIn(regions+seed, seed, 0) }, 8, 10},
+		{"one shop many times", func(seed int) trueShop { return invent(seed, 0) }, 6, 0},
+		{"one shop many times, odd years", func(seed int) trueShop { return invent(seed, 2026) }, 0, 0},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			if within := chanceShort(t, c.shop); *books >= 50 && within < c.within {
-				t.Errorf("want %d bins within 5 points, have %d", c.within, within)
+			all := foretell(t, c.shop)
+			slices.SortStableFunc(all, func(a, b foretold) int { return cmp.Compare(a.said, b.said) })
+			var wide, deciles [10]bin
+			for i, w := range all {
+				k, d := min(9, int(10*w.said)), 10*i/len(all)
+				wide[k], deciles[d] = append(wide[k], w), append(deciles[d], w)
+			}
+			for _, cut := range []struct {
+				how  string
+				bins [10]bin
+				want int
+			}{{"of the same width", wide, c.wide}, {"of as many weeks", deciles, c.deciles}} {
+				t.Log("bins", cut.how)
+				if near := calibrated(t, cut.bins); *books >= 50 && near < cut.want {
+					t.Errorf("want %d bins %s within 5 points, have %d", cut.want, cut.how, near)
+				}
 			}
 		})
 	}
@@ -168,10 +186,9 @@ func (b bin) sums() (said, came, se float64) {
 // shops: chance alone makes it 4 to 7 points, hours that are 15 % too few 8 to 9.
 const farOff = .075
 
-// chanceShort gives how many of ten bins are within 5 points.
-func chanceShort(t *testing.T, shop func(seed int) trueShop) (near int) {
+// foretell gives what was said of all shops' weeks, and what came.
+func foretell(t *testing.T, shop func(seed int) trueShop) (all []foretold) {
 	const weeks, paths = 13, 400
-	var bins [10]bin
 	for i := range *books {
 		s := shop(*first + i)
 		for o := forecast.NewDate(2023, 1, 2) + forecast.Date(7*(i%9)); o+7*weeks <= s.asOf-28; o += 63 {
@@ -196,12 +213,16 @@ func chanceShort(t *testing.T, shop func(seed int) trueShop) (near int) {
 					if short > 0 {
 						w.came = 1
 					}
-					k := min(9, int(10*w.said))
-					bins[k] = append(bins[k], w)
+					all = append(all, w)
 				}
 			}
 		}
 	}
+	return all
+}
+
+// calibrated gives how many of ten bins are within 5 points.
+func calibrated(t *testing.T, bins [10]bin) (near int) {
 	// Of ten bins all lie within so many standard errors in 95 of 100 cases
 	// (Bonferroni, normal quantile of 1 - .05/20).
 	const within = 2.81
@@ -217,7 +238,7 @@ func chanceShort(t *testing.T, shop func(seed int) trueShop) (near int) {
 			near++
 		}
 		if math.Abs(came-said) > .05+within*se {
-			t.Errorf("bin %d is off by %.0f points", k, 100*(came-said))
+			t.Errorf("bin %d is off by %.0f points", k+1, 100*(came-said))
 		}
 	}
 	t.Logf("%d bins within 5 points; a week is off by %.1f points in the mean", near, 100*weighed/all)
