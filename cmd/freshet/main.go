@@ -114,7 +114,7 @@ Do the crew's hours meet it?
 	.
 	By Monday, December 21: Time off of Brika from January 18 to January 22 can be granted.
 	  With Brika off the chance of too few hours in the week of January 18 is 16 %, against 5 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
-	  With the season 21 days later or 15 % less work it stands; with 15 % more work or 1 technician fewer from December 7, 2026 it is better refused.
+	  With the season 21 days later, 15 % more work or 1 technician fewer from December 7, 2026 it is better refused; with 15 % less work it stands.
 	.
 	By Monday, December 28: Say no to Corin's time off from January 25 to January 29, or move it.
 	  With Corin off the chance of too few hours in the week of January 25 is 22 %, against 5 % with everybody in: offer January 4 to 24 or February 1 to 14 instead, or plan overtime; if it is approved all the same, 5 h are missing in that week on average.
@@ -122,7 +122,7 @@ Do the crew's hours meet it?
 	.
 	By Monday, January 4, 2027: Time off of Dessa from February 1 to February 5 can be granted.
 	  With Dessa off the chance of too few hours in the week of February 1 is 17 %, against 5 % with everybody in: the crew can spare the time now, while a busier week may be asked for if nothing is said.
-	  With the season 21 days later or 15 % less work it stands; with 15 % more work or 1 technician fewer from December 7, 2026 it is better refused.
+	  With the season 21 days later, 15 % more work or 1 technician fewer from December 7, 2026 it is better refused; with 15 % less work it stands.
 	.
 	By Monday, February 1, 2027: Weeks that can spare someone: March 1 to March 21.
 	  From March 1 to 21 one technician can be spared, with a chance of too few hours of 18 % or less, while time off is asked for in busier weeks if nothing is said.

@@ -49,16 +49,21 @@ const resend = 15 * time.Minute
 // mostCopies of one letter go out, whatever happens.
 const mostCopies = 2
 
+// farAhead is by how much a clock that was set back tells that it had been wrong:
+// more than from one week's letter to the next. A smaller step back sends no
+// letter of a week whose successor is out.
+const farAhead = 8 * 24 * time.Hour
+
 // PutLetter stores a letter to be sent, and is false if its purpose has one to
 // that address already. Of purposes that begin with weekly/ the newest alone
 // counts: older ones that still wait are skipped, and none comes after it.
-// Those that a clock made which ran ahead, later than this one, don't count.
+// Those that a clock made which ran far ahead, later than this one, don't count.
 func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error) {
 	err = s.within(ctx, func(tx *sqlx.Tx) error {
 		r, err := tx.Exec(`INSERT INTO letters(purpose, recipient, subject, message_id, message, run, state, due, made_at) SELECT ?, ?, ?, ?, ?, nullif(?, 0), 'waiting', ?, ?
 			WHERE NOT EXISTS (SELECT 1 FROM letters WHERE recipient = ? AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ? AND made_at <= ?)
 			ON CONFLICT(purpose, recipient) DO NOTHING`, l.Purpose, l.Recipient, l.Subject, l.MessageID, l.Message, l.Run, instant(l.Due), instant(l.MadeAt),
-			l.Recipient, l.Purpose, l.Purpose, instant(l.MadeAt))
+			l.Recipient, l.Purpose, l.Purpose, instant(l.MadeAt.Add(farAhead)))
 		if err != nil {
 			return wrap(err)
 		}
@@ -67,7 +72,7 @@ func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error)
 			return wrap(err)
 		}
 		_, err = tx.Exec(`UPDATE letters SET state = 'skipped', ended_at = ? WHERE recipient = ? AND state = 'waiting' AND copies = 0
-			AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND (purpose < ? OR made_at > ?)`, instant(l.MadeAt), l.Recipient, l.Purpose, l.Purpose, instant(l.MadeAt))
+			AND purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND (purpose < ? OR made_at > ?)`, instant(l.MadeAt), l.Recipient, l.Purpose, l.Purpose, instant(l.MadeAt.Add(farAhead)))
 		return wrap(err)
 	})
 	return added && err == nil, err
@@ -78,7 +83,7 @@ func (s *Store) PutLetter(ctx context.Context, l Letter) (added bool, err error)
 func (s *Store) HasLetter(ctx context.Context, purpose, recipient string, now time.Time) (bool, error) {
 	var n int
 	err := s.r.GetContext(ctx, &n, `SELECT count(*) FROM (SELECT 1 FROM letters WHERE recipient = ? AND
-		(purpose = ? OR purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ? AND made_at <= ?) LIMIT 1) AS found`, recipient, purpose, purpose, purpose, instant(now))
+		(purpose = ? OR purpose LIKE 'weekly/%' AND ? LIKE 'weekly/%' AND purpose > ? AND made_at <= ?) LIMIT 1) AS found`, recipient, purpose, purpose, purpose, instant(now.Add(farAhead)))
 	return n > 0, wrap(err)
 }
 
