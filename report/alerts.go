@@ -10,8 +10,9 @@ import (
 // Alert is something that doesn't fit and stands on the report's day. Summary
 // says what, how unlikely in words, what drives it, and what might be done.
 type Alert struct {
-	Rule    string        `json:"rule"` // week, run, kind, cluster, season or gap
-	Kind    string        `json:"kind"` // "all", or a job kind
+	ID      string        `json:"id,omitempty"` // its name, the same as long as it stands
+	Rule    string        `json:"rule"`         // week, run, kind, cluster, season or gap
+	Kind    string        `json:"kind"`         // "all", or a job kind
 	Since   forecast.Date `json:"since"`
 	Lead    string        `json:"lead"` // what and how odd: the first sentences of Summary
 	Summary string        `json:"summary"`

@@ -178,7 +178,8 @@ What you know of one is kept under its name, from the day on which you say it:
 'a storm'" shows it as explained, with "--one-time" its weeks don't bend next
 year's season, and "--take-back NAME" takes the last of these back. Where more or
 fewer come week after week and nobody has said that it won't last, the outlook
-follows the newest weeks more closely, and says so.
+follows the newest weeks more closely, and says so. What the reports kept within the
+last year told and stands no more is listed too, with the weeks whose reports told it.
 
 What day to tell this customer? The queue for the job is followed through many
 possible futures and held against what quotes of the past year would have missed

@@ -22,7 +22,11 @@ alerts seldom on purpose.
 An alert has a name, in brackets, by which you can say what you know of it: with --seen
 it stays listed, and the letter is quiet about it; --explain with --because says what
 was behind it, and with --one-time its weeks say nothing of other years, so that next
-year's season isn't bent by them; --take-back takes the last of these back.`,
+year's season isn't bent by them; --take-back takes the last of these back.
+
+What the last year's kept reports told and stands no more is listed below. Reports are
+kept from the first that 'freshet serve' makes; --as-of shows any earlier day, and
+takes a word on what stood then.`,
 		Example: `  freshet watch
   freshet watch --seen NAME
   freshet watch --explain NAME --because "a hailstorm" --one-time`,
@@ -30,12 +34,15 @@ year's season isn't bent by them; --take-back takes the last of these back.`,
 			if err := say.check(c.Flags().Changed); err != nil {
 				return usage{err}
 			}
-			return answer(a, c, func(d *desk.Desk, ask desk.Ask) (desk.Watch, []string, error) {
-				w, err := d.Watch(c.Context(), ask)
+			return answer(a, c, func(d *desk.Desk, ask desk.Ask) (w watched, warnings []string, err error) {
+				w.Watch, err = d.Watch(c.Context(), ask)
 				if err == nil && say.any() {
-					if err = say.keep(c.Context(), d, w, a.now()); err == nil {
-						w, err = d.Watch(c.Context(), ask)
+					if err = say.keep(c.Context(), d, w.Watch, a.now()); err == nil {
+						w.Watch, err = d.Watch(c.Context(), ask)
 					}
+				}
+				if err == nil {
+					w.LookBack, err = d.LookBack(c.Context(), w.Watch)
 				}
 				return w, w.Warnings, err
 			}, a.showWatch)
@@ -44,7 +51,13 @@ year's season isn't bent by them; --take-back takes the last of these back.`,
 	return c
 }
 
-func (a *app) showWatch(w desk.Watch) error {
+// watched is what doesn't fit, and didn't before.
+type watched struct {
+	desk.Watch
+	desk.LookBack
+}
+
+func (a *app) showWatch(w watched) error {
 	if len(w.Alerts) == 0 {
 		fmt.Fprintln(a.out, "No week and no kind of work is out of the ordinary.")
 	}
@@ -56,6 +69,7 @@ func (a *app) showWatch(w desk.Watch) error {
 		fmt.Fprintf(a.out, "%s%s, since %s [%s]\n  %s\n", strings.ToUpper(x.Rule[:1])+x.Rule[1:], kind, x.Since, x.ID, x.Says())
 	}
 	fmt.Fprintln(a.out, "\n"+w.Season.String())
+	a.showBefore(w)
 	if len(w.Weeks) == 0 {
 		return nil
 	}
@@ -66,6 +80,26 @@ func (a *app) showWatch(w desk.Watch) error {
 		fmt.Fprintf(t, "%s\t%s\t%s\t%s\t%s\t%s\t\n", x.Week, report.Whole(x.DropOffs), report.Whole(x.Expected.Mean), report.Range(x.Expected), oneIn(x.Chance), x.Verdict)
 	}
 	return t.Flush()
+}
+
+// showBefore lists what the kept reports told that stands no more.
+func (a *app) showBefore(w watched) {
+	if w.KeptSince == nil {
+		return
+	}
+	since := report.DayFrom(*w.KeptSince, w.AsOf)
+	if len(w.Before) == 0 {
+		fmt.Fprintf(a.out, "The reports kept since %s told of nothing that stands no more.\n", since)
+		return
+	}
+	fmt.Fprintf(a.out, "\nWhat didn't fit before, from the reports kept since %s:\n", since)
+	for _, b := range w.Before {
+		name := ""
+		if b.ID != "" {
+			name = " [" + b.ID + "]"
+		}
+		fmt.Fprintf(a.out, "  %s %s%s\n", b.Says(), b.Told(w.AsOf), name)
+	}
 }
 
 // oneIn says how many weeks it takes until one is as far out on its side.

@@ -2,11 +2,11 @@ package store
 
 import (
 	"context"
-	"database/sql"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"freshet/forecast"
@@ -184,6 +184,35 @@ func (s *Store) RunWeeks(ctx context.Context) ([]forecast.Date, error) {
 	return slices.Compact(mondays), nil
 }
 
+// RunsOfWeeks gives, of each week that runs are kept of, the newest of its last
+// day that has one, as of days from one to another, both included; oldest first.
+func (s *Store) RunsOfWeeks(ctx context.Context, from, until forecast.Date) ([]Run, error) {
+	var newest []struct {
+		AsOf string `db:"as_of"`
+		ID   int64
+	}
+	if err := s.r.SelectContext(ctx, &newest, "SELECT as_of, max(id) AS id FROM runs WHERE as_of >= ? AND as_of <= ? GROUP BY as_of ORDER BY as_of", from.String(), until.String()); err != nil {
+		return nil, wrap(err)
+	}
+	var ids []any
+	var week forecast.Date
+	for _, n := range newest {
+		day, err := forecast.ParseDate(n.AsOf)
+		if err != nil {
+			return nil, wrap(err)
+		}
+		if monday := day.Monday(); ids == nil || monday != week {
+			ids, week = append(ids, n.ID), monday
+		} else {
+			ids[len(ids)-1] = n.ID
+		}
+	}
+	if ids == nil {
+		return nil, nil
+	}
+	return s.runs(ctx, "WHERE id IN (?"+strings.Repeat(", ?", len(ids)-1)+") ORDER BY as_of", ids...)
+}
+
 // LatestRunID gives the newest run's id, 0 if there is none.
 func (s *Store) LatestRunID(ctx context.Context) (int64, error) {
 	var id int64
@@ -192,7 +221,15 @@ func (s *Store) LatestRunID(ctx context.Context) (int64, error) {
 }
 
 func (s *Store) run(ctx context.Context, where string, args ...any) (Run, bool, error) {
-	var row struct {
+	all, err := s.runs(ctx, where+"ORDER BY id DESC LIMIT 1", args...)
+	if err != nil || len(all) == 0 {
+		return Run{}, false, err
+	}
+	return all[0], true, nil
+}
+
+func (s *Store) runs(ctx context.Context, which string, args ...any) ([]Run, error) {
+	var rows []struct {
 		ID        int64
 		AsOf      string `db:"as_of"`
 		Seed      int64
@@ -203,20 +240,23 @@ func (s *Store) run(ctx context.Context, where string, args ...any) (Run, bool, 
 		Report    string
 		Basis     string
 	}
-	err := s.r.GetContext(ctx, &row, "SELECT id, as_of, seed, weeks, version, data_until, made_at, report, basis FROM runs "+where+"ORDER BY id DESC LIMIT 1", args...)
-	if errors.Is(err, sql.ErrNoRows) {
-		return Run{}, false, nil
+	if err := s.r.SelectContext(ctx, &rows, "SELECT id, as_of, seed, weeks, version, data_until, made_at, report, basis FROM runs "+which, args...); err != nil {
+		return nil, wrap(err)
 	}
-	if err != nil {
-		return Run{}, false, wrap(err)
+	out := make([]Run, len(rows))
+	for i, row := range rows {
+		r := Run{ID: row.ID, Seed: uint64(row.Seed), Weeks: row.Weeks, Version: row.Version, MadeAt: row.MadeAt, Report: []byte(row.Report)}
+		err := json.Unmarshal([]byte(row.Basis), &r.Basis)
+		if err == nil {
+			r.AsOf, err = forecast.ParseDate(row.AsOf)
+		}
+		if err == nil {
+			r.DataUntil, err = forecast.ParseDate(row.DataUntil)
+		}
+		if err != nil {
+			return nil, wrap(err)
+		}
+		out[i] = r
 	}
-	out := Run{ID: row.ID, Seed: uint64(row.Seed), Weeks: row.Weeks, Version: row.Version, MadeAt: row.MadeAt, Report: []byte(row.Report)}
-	if err := json.Unmarshal([]byte(row.Basis), &out.Basis); err != nil {
-		return Run{}, false, wrap(err)
-	}
-	if out.AsOf, err = forecast.ParseDate(row.AsOf); err != nil {
-		return Run{}, false, wrap(err)
-	}
-	out.DataUntil, err = forecast.ParseDate(row.DataUntil)
-	return out, true, wrap(err)
+	return out, nil
 }

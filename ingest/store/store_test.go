@@ -225,6 +225,19 @@ func TestSettingsRunsLayouts(t *testing.T) {
 	if !ok || err != nil || fmt.Sprint(have) != fmt.Sprint(want) {
 		t.Errorf("want %v, have %v, %v", want, have, err)
 	}
+	for _, day := range []forecast.Date{20000 + 7, 20000 + 8, 20000 + 8, 20000 - 7} { // 20000 is a Friday
+		if err := s.KeepRun(ctx, store.Run{AsOf: day, DataUntil: day}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	var of []string
+	weeks, err := s.RunsOfWeeks(ctx, 20000, 20008)
+	for _, r := range weeks {
+		of = append(of, fmt.Sprint(r.ID, " ", int(r.AsOf-20000)))
+	}
+	if none, err2 := s.RunsOfWeeks(ctx, 20009, 20100); fmt.Sprint(of) != "[1 0 4 8]" || none != nil || err != nil || err2 != nil {
+		t.Errorf("want the newest of each week's last day, have %v and %v; %v, %v", of, none, err, err2)
+	}
 	l := ingest.Propose([]string{"id", "day in"}, nil, ingest.DropOffs)
 	if l, err = l.With("day in", "dropped_off"); err != nil {
 		t.Fatal(err)

@@ -70,7 +70,7 @@ func (a Alert) Says() string { return a.told().Says() }
 
 // told gives what a report tells of the alert.
 func (a Alert) told() report.Alert {
-	return report.Alert{Rule: a.Rule, Kind: a.Kind, Since: a.Since, Lead: a.Lead, Summary: a.Summary, Note: a.Note.String(), Seen: a.Note != nil && a.Note.Because == ""}
+	return report.Alert{ID: a.ID, Rule: a.Rule, Kind: a.Kind, Since: a.Since, Lead: a.Lead, Summary: a.Summary, Note: a.Note.String(), Seen: a.Note != nil && a.Note.Because == ""}
 }
 
 // Noted gives the note to keep that says n of the alert; the alert's own days
@@ -97,18 +97,33 @@ func identify(alerts []Alert, notes []store.AlertNote) {
 	for i := range alerts {
 		a := &alerts[i]
 		a.ID = nameOf(*a)
-		for _, n := range slices.Backward(notes) {
-			// An explanation outlives having been seen.
-			if about(n, *a) && (a.Note == nil || a.Note.Because == "" && n.Because != "") {
-				a.ID = n.Alert
-				a.Note = &Note{n.Because, n.OneTime, n.From, n.Until, n.On, n.Who}
-			}
+		if n := said(notes, func(n store.AlertNote) bool { return about(n, *a) }); n != nil {
+			a.ID, a.Note = n.Alert, noteOf(n)
 		}
 		for name, k := a.ID, 2; taken[a.ID]; k++ {
 			a.ID = fmt.Sprintf("%s-%d", name, k)
 		}
 		taken[a.ID] = true
 	}
+}
+
+// said gives what holds of those notes that are meant: the newest explanation,
+// or else the newest word that it was seen; nil if nothing was said.
+func said(notes []store.AlertNote, meant func(store.AlertNote) bool) *store.AlertNote {
+	var out *store.AlertNote
+	for i, n := range slices.Backward(notes) {
+		if meant(n) && (out == nil || out.Because == "" && n.Because != "") {
+			out = &notes[i]
+		}
+	}
+	return out
+}
+
+func noteOf(n *store.AlertNote) *Note {
+	if n == nil {
+		return nil
+	}
+	return &Note{n.Because, n.OneTime, n.From, n.Until, n.On, n.Who}
 }
 
 // nameOf makes a name of letters, digits and hyphens, to be typed.

@@ -18,21 +18,52 @@ import (
 // askWatch is what doesn't fit.
 var askWatch = question[desk.Watch]{"watch", usualWeeks, false, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Watch, error) { return d.Watch(ctx, ask) }}
 
-// watch shows what doesn't fit, and the season.
+// askWatchOf is what didn't fit on a day, by what was known on it.
+func askWatchOf(day forecast.Date) question[desk.Watch] {
+	return question[desk.Watch]{fmt.Sprint("watch ", day), usualWeeks, false, func(ctx context.Context, d *desk.Desk, ask desk.Ask) (desk.Watch, error) {
+		ask.AsOf, ask.Seed = day, desk.Seed(day)
+		return d.Watch(ctx, ask)
+	}}
+}
+
+// watch shows what doesn't fit, what didn't before, and the season; of today, or
+// as of an earlier day, on which there is nothing to say.
 func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
+	ctx := r.Context()
 	is, err := s.role(r)
+	if err != nil {
+		return err
+	}
+	today, err := s.today(ctx)
 	if err != nil {
 		return err
 	}
 	data := struct {
 		None  string
 		Owner bool
+		Then  bool // as of an earlier day
+		Today forecast.Date
 		desk.Watch
+		desk.LookBack
 		Picture *chart.Chart
 		Says    string
-	}{Owner: is == owner}
-	v, err := answer(r.Context(), s, askWatch)
+	}{Today: today}
+	ask := askWatch
+	if text := r.FormValue("as-of"); text != "" {
+		day, err := forecast.ParseDate(text)
+		if err != nil || day > today {
+			return problem{http.StatusUnprocessableEntity, "Say a day up to today."}
+		}
+		if data.Then = day != today; data.Then {
+			ask = askWatchOf(day)
+		}
+	}
+	data.Owner = is == owner && !data.Then
+	v, err := answer(ctx, s, ask)
 	if said, ok := need(err); ok {
+		if data.Then {
+			return problem{http.StatusUnprocessableEntity, "No records are from before that day."}
+		}
 		data.None = said
 		return s.show(w, r, page{Template: "watch", Title: "Watch", Data: data})
 	}
@@ -43,7 +74,19 @@ func (s *Server) watch(w http.ResponseWriter, r *http.Request) error {
 	data.Weeks = slices.Clone(v.Weeks) // others read the answer too
 	slices.Reverse(data.Weeks)         // the newest first
 	data.Says = v.Season.String()
-	if rep, ok, err := s.latest(r.Context(), counter); err != nil {
+	run, err := s.shop().LatestRunID(ctx)
+	if err != nil {
+		return err
+	}
+	if data.LookBack, err = counted(ctx, s, fmt.Sprint("before ", v.AsOf, " ", run), func(ctx context.Context, db *store.Store) (desk.LookBack, error) {
+		return (&desk.Desk{Store: db}).LookBack(ctx, v)
+	}); err != nil {
+		return err
+	}
+	if data.Then {
+		return s.show(w, r, page{Template: "watch", Title: "Watch", Data: data})
+	}
+	if rep, ok, err := s.latest(ctx, counter); err != nil {
 		return err
 	} else if ok {
 		for i := range rep.Charts {

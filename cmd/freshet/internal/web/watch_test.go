@@ -2,6 +2,7 @@ package web
 
 import (
 	"bytes"
+	"encoding/json"
 	"net/http"
 	"net/url"
 	"strings"
@@ -10,6 +11,8 @@ import (
 
 	"freshet/forecast"
 	"freshet/ingest/demo"
+	"freshet/ingest/store"
+	"freshet/report"
 )
 
 // The owner says of an alert that it is seen, and why it came; the counter
@@ -74,6 +77,42 @@ func TestNotesOnAlerts(t *testing.T) {
 	changes, err := s.db.Changes(t.Context(), 9)
 	if err != nil || len(changes) != 5 || changes[0].Who != "owner" || changes[2].What != "explained "+id+": a storm; Monday, August 3, 2026 to Sunday, September 6, 2026 won't bend next year's season" {
 		t.Errorf("have %+v, %v", changes, err)
+	}
+	// A day on which it doesn't stand yet; a day to come; and November, by whose
+	// reports it was.
+	for _, c := range []struct {
+		path, want, not string
+		code            int
+	}{
+		{"/watch?as-of=2026-07-20", "As of Monday, July 20, 2026", id, 200},
+		{"/watch?as-of=2026-08-24", `<div class="alert"`, `action="/watch" class="form"`, 200},
+		{"/watch?as-of=2026-08-31", `action="/watch" class="form"`, "As of", 200},
+		{"/watch?as-of=2026-09-01", "a day up to today", id, 422},
+		{"/watch?as-of=August", "a day up to today", id, 422},
+		{"/watch?as-of=0001-01-01", "from before that day", id, 422},
+		{"/watch", "No week's report is kept from before.", "Reports are kept", 200},
+	} {
+		if w := s.get(c.path); w.Code != c.code || !strings.Contains(w.Body.String(), c.want) || strings.Contains(w.Body.String(), c.not) {
+			t.Errorf("%s: want %d and %q without %q, have %d %s", c.path, c.code, c.want, c.not, w.Code, w.Body)
+		}
+	}
+	keep := func(alerts ...report.Alert) {
+		t.Helper()
+		j, err := json.Marshal(report.Report{Facts: report.Facts{Alerts: alerts}})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := s.db.KeepRun(t.Context(), store.Run{AsOf: forecast.NewDate(2026, 8, 24), DataUntil: forecast.NewDate(2026, 8, 23), Report: j}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	keep()
+	if text := s.get("/watch").Body.String(); !strings.Contains(text, "Reports are kept since August 24; none told of anything else.") {
+		t.Errorf("with a report that told of nothing: %s", text)
+	}
+	keep(report.Alert{ID: id, Lead: "It stands."}, report.Alert{ID: "gap-2026-08-10", Lead: "<em>UHOH</em>", Note: "Kept then."})
+	if text := s.get("/watch").Body.String(); !strings.Contains(text, "<p>&lt;em&gt;UHOH&lt;/em&gt; <span class=\"quiet\">In the report of the week of August 24.</span></p>") || strings.Contains(text, "It stands.") {
+		t.Errorf("with a report that told of something past: %s", text)
 	}
 	s.lock()
 	s.logIn(counter, countersWords)
