@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"fmt"
 	"strings"
+	"time"
 	"unicode"
 
 	"freshet/forecast"
@@ -26,9 +27,10 @@ type cell struct {
 	line     int
 	latest   forecast.Date
 	order    DateOrder
-	evidence *dateEvidence // where dates are weighed, during the first pass
-	comma    bool          // the file writes decimal commas
-	date1904 bool          // bare numbers for days count from 1904
+	evidence *dateEvidence  // where dates are weighed, during the first pass
+	comma    bool           // the file writes decimal commas
+	date1904 bool           // bare numbers for days count from 1904
+	zone     *time.Location // see Text
 
 	fault    string   // why the cell can't be read, empty if it can
 	warnings []string // doubts about it
@@ -136,6 +138,9 @@ func (c *cell) date(last forecast.Date) (none Opt[forecast.Date]) {
 			c.fault = "is not a date that can be read"
 		}
 		return none
+	}
+	if t, ok := parseInstant(c.raw); ok && c.zone != nil {
+		text = dateOf(t.In(c.zone))
 	}
 	if text.serial > 0 && c.date1904 {
 		text = serialDate(text.serial + days1904)

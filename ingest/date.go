@@ -3,6 +3,7 @@ package ingest
 import (
 	"bytes"
 	"strconv"
+	"strings"
 	"time"
 	"unicode"
 	"unicode/utf8"
@@ -26,7 +27,7 @@ type dateText struct {
 //	31 Mar 2025  31-Mar-25  March 31st, 2025  Mo, 31. März 2025  31 de marzo de 2025
 //	45747  45747.52                     a spreadsheet's serial number, counted from 1899-12-30 (see Text)
 //
-// and drops a time of day after it. Years of two digits are 1970 to 2069. It
+// and drops a time of day after it, but see parseInstant. Years of two digits are 1970 to 2069. It
 // doesn't check that the calendar has the day; see date.
 func parseDate(cell []byte) (d dateText, ok bool) {
 	s := bytes.TrimSpace(cell)
@@ -83,8 +84,42 @@ const days1904 = 1462
 
 func serialDate(n int) dateText {
 	const epoch = 25569 // 1970-01-01
-	t := forecast.Date(n - epoch).Time()
-	return dateText{year: t.Year(), month: int(t.Month()), day: t.Day(), serial: n}
+	d := dateOf(forecast.Date(n - epoch).Time())
+	d.serial = n
+	return d
+}
+
+func dateOf(t time.Time) dateText {
+	return dateText{year: t.Year(), month: int(t.Month()), day: t.Day()}
+}
+
+// instants are the ways of writing a moment that parseInstant reads, when its T
+// stands, and nothing stands before its offset. Fractions of a second may be
+// there in any of them.
+var instants = []string{"2006-01-02T15:04:05Z07:00", "2006-01-02T15:04:05Z0700", "2006-01-02T15:04:05Z07", "2006-01-02T15:04Z07:00", "2006-01-02T15:04Z0700", "2006-01-02T15:04Z07"}
+
+// parseInstant reads a moment that says where it is by an offset: YYYY-MM-DD with
+// a time and Z, UTC, GMT or ±hh:mm. Midnight in UTC, to the second, is none: so
+// programs write a day that has no time.
+func parseInstant(cell []byte) (t time.Time, ok bool) {
+	s := bytes.TrimSpace(cell)
+	const plain = len("2006-01-02T15:04")
+	if len(s) <= plain || len(s) > 40 || s[4] != '-' || s[10] != 'T' && s[10] != ' ' || !bytes.ContainsAny(s[plain:], "Z+-UG") {
+		return t, false
+	}
+	text := string(s[:10]) + "T" + strings.ReplaceAll(string(s[11:]), " ", "")
+	for _, name := range []string{"UTC", "GMT"} {
+		if at, ok := strings.CutSuffix(text, name); ok {
+			text = at + "Z"
+		}
+	}
+	for _, layout := range instants {
+		if t, err := time.Parse(layout, text); err == nil {
+			_, offset := t.Zone()
+			return t, offset != 0 || t.Truncate(24*time.Hour) != t
+		}
+	}
+	return t, false
 }
 
 // digits reads a short run of ASCII digits.

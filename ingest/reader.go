@@ -71,7 +71,7 @@ func newReader(s *Sheet, l Layout, latest forecast.Date) *Reader {
 		sheet:  s,
 		rows:   s.rows,
 		schema: schemas[l.Kind],
-		cell:   cell{latest: latest, comma: s.Delimiter == ';', date1904: s.known.Date1904, interned: map[string]string{}},
+		cell:   cell{latest: latest, comma: s.Delimiter == ';', date1904: s.known.Date1904, zone: s.known.Zone, interned: map[string]string{}},
 		seen:   newOccurrences(),
 		tally:  Tally{Titles: s.Titles},
 	}

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"time"
 
 	"freshet/forecast"
 )
@@ -44,9 +45,10 @@ func Open(name string, r io.Reader) (*Sheet, error) { return OpenText(name, r, T
 
 // Text is what is known beforehand about a file's text.
 type Text struct {
-	Delimiter byte // 0 if it is to be found out
-	Date1904  bool // bare numbers for days count from 1904-01-01, not from 1899-12-30
-	Short     bool // rows leave out blank cells at their end, as a matter of course
+	Delimiter byte           // 0 if it is to be found out
+	Date1904  bool           // bare numbers for days count from 1904-01-01, not from 1899-12-30
+	Short     bool           // rows leave out blank cells at their end, as a matter of course
+	Zone      *time.Location // whose days instants fall on; nil: on those that they are written with
 }
 
 // OpenText is Open for text of which more is known than a file tells.

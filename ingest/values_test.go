@@ -1,10 +1,12 @@
 package ingest
 
 import (
+	"cmp"
 	"math"
 	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"freshet/forecast"
 
@@ -116,6 +118,43 @@ func TestDates(t *testing.T) {
 		}
 		if got != want {
 			t.Errorf("%q: have %q, need %q", s, got, want)
+		}
+	}
+}
+
+// Moments that say where they are fall on the day that it is then in the shop;
+// days, and times that don't say, stay. Denver is seven hours behind UTC, six
+// from March 8 to November 1, 2026 (time zone database).
+func TestInstants(t *testing.T) {
+	denver, err := time.LoadLocation("America/Denver")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for s, want := range map[string]string{
+		"2026-03-02T02:30:00Z": "2026-03-01", "2026-03-02T06:59:59Z": "2026-03-01", "2026-03-02T07:00:00Z": "2026-03-02",
+		"2026-07-02T05:59:59.999Z": "2026-07-01", "2026-07-02T06:00:00Z": "2026-07-02", "2026-01-01T02:30Z": "2025-12-31",
+		"2026-07-02 02:30:00 UTC": "2026-07-01", "2026-07-02 02:30:00.123 +0000": "2026-07-01", "2026-07-02 02:30:00+00": "2026-07-01", "2026-07-02T02:30:00GMT": "2026-07-01",
+		"2026-07-02T01:30:00+02:00": "2026-07-01", "2026-07-01T23:30:00-0700": "2026-07-02", "2026-07-01T20:30:00-06:00": "2026-07-01",
+		"2026-07-02T00:00:00Z": "2026-07-02", "2026-07-02T00:00:00.000Z": "2026-07-02", "2026-07-02 00:00:00 UTC": "2026-07-02", // days without a time
+		"2026-07-02T00:00:01Z": "2026-07-01", "2026-07-02T00:00:00-06:00": "2026-07-02", "2026-07-02T00:00:00+02:00": "2026-07-01",
+		"2026-07-02": "2026-07-02", "2026-07-02T02:30:00": "2026-07-02", "2026-07-02 2:30 PM": "2026-07-02", "7/2/2026 02:30": "2026-07-02",
+	} {
+		for zone, want := range map[*time.Location]string{denver: want, nil: ""} {
+			if zone == nil && s[4] != '-' {
+				continue
+			}
+			want = cmp.Or(want, s[:min(10, len(s))])
+			sheet, err := OpenText("jobs.csv", strings.NewReader("RO,Date In\n1,"+s+"\n2,7/13/2026\n"), Text{Zone: zone})
+			if err != nil {
+				t.Fatal(err)
+			}
+			r, err := sheet.Read(Propose(sheet.Headers, nil, DropOffs), tomorrow)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if !r.Next() || r.Reject() != nil || r.Record().(*DropOff).DroppedOff.String() != want {
+				t.Errorf("%q in %v: want %s, have %v, %v", s, zone, want, r.Record(), r.Reject())
+			}
 		}
 	}
 }

@@ -51,7 +51,10 @@ status and note. A crew file needs name and weekly_hours, and may have productiv
 (the share of paid hours that go on jobs, 0 to 1), skills (all, or kinds apart by
 semicolons, commas or line breaks), from, until and hourly_cost. A time-off file has name (shop: a day on
 which all is closed), from and until. An events file has name, from, until and effect:
-one-time (it won't come again), yearly, or known (it will come).`,
+one-time (it won't come again), yearly, or known (it will come).
+
+A time with a zone, such as 2026-03-02T02:30:00Z, counts on the day that it then is in
+the shop's zone; midnight in UTC is taken for a day without a time.`,
 		Example: `  freshet import drop-offs.csv crew.csv time-off.csv
   freshet import --preview export.xlsx
   freshet import export.xlsx --map "Work Order=ro_number" --map "Bay=ignore" --dates mdy

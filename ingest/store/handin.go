@@ -31,7 +31,7 @@ type HandIn struct {
 	Dates   ingest.DateOrder // for columns whose dates don't tell
 	Guesses bool             // accept the likeliest guess for each column and field
 	Who     string           // whose calendar it is, "shop" for closed days; "" if its events name people of the crew
-	Zone    *time.Location   // of the shop, for a calendar's instants; nil is UTC
+	Zone    *time.Location   // of the shop, whose days instants fall on; nil: in rows those that they are written with, in a calendar UTC's
 }
 
 // said tells whether a person had a say in the layout.
@@ -207,7 +207,7 @@ func (s *Store) open(ctx context.Context, h HandIn, latest forecast.Date) (_ *in
 		if h.Sheet != "" {
 			return nil, "", nil, &NoSheet{h.Name, h.Sheet, nil}
 		}
-		sheet, err := ingest.Open(h.Name, io.NewSectionReader(h.File, 0, h.Size))
+		sheet, err := ingest.OpenText(h.Name, io.NewSectionReader(h.File, 0, h.Size), ingest.Text{Zone: h.Zone})
 		return sheet, "", nil, err
 	}
 	book, err := xlsx.Open(h.File, h.Size)
@@ -216,7 +216,7 @@ func (s *Store) open(ctx context.Context, h HandIn, latest forecast.Date) (_ *in
 	}
 	sheets = slices.Clone(book.Sheets())
 	read := func(name string) (*ingest.Sheet, error) {
-		return ingest.OpenText(h.Name, book.Text(name), ingest.Text{Delimiter: ',', Date1904: book.Date1904(), Short: true})
+		return ingest.OpenText(h.Name, book.Text(name), ingest.Text{Delimiter: ',', Date1904: book.Date1904(), Short: true, Zone: h.Zone})
 	}
 	switch {
 	case h.Sheet != "" && !slices.Contains(sheets, h.Sheet):

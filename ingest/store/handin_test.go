@@ -11,6 +11,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"freshet/forecast"
 	"freshet/ingest"
@@ -236,4 +237,28 @@ func TestWasTakenIn(t *testing.T) {
 	}
 	was(true, sum[:])
 	was(false, sum[1:])
+}
+
+// Moments fall on the shop's days; a file that came in before its zone was said
+// comes as updated rows of the same jobs.
+func TestTakeInOnTheShopsDays(t *testing.T) {
+	s := open(t)
+	h := handIn("ro_number,dropped_off\n1,2026-03-02T02:30:00Z\n2,2026-07-02\n")
+	take := func(want string) {
+		t.Helper()
+		b, err := s.TakeIn(t.Context(), h, handInLatest, at, nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		have := fmt.Sprint(b.Added, b.Updated, b.Unchanged)
+		if err := s.Lines(t.Context(), handInLatest, func(l store.Line) { have += " " + l.DroppedOff.String() }); err != nil || have != want {
+			t.Errorf("want %s, have %s, %v", want, have, err)
+		}
+	}
+	take("2 0 0 2026-03-02 2026-07-02")
+	var err error
+	if h.Zone, err = time.LoadLocation("America/Denver"); err != nil {
+		t.Fatal(err)
+	}
+	take("0 1 1 2026-03-01 2026-07-02")
 }
