@@ -364,7 +364,7 @@ func TestPlanErrorsAndWarnings(t *testing.T) {
 	}
 	p.Policy = DefaultPolicy()
 	p.Policy.CarryWeeks = math.NaN()
-	if _, err := p.Outcome(); err == nil || !strings.Contains(err.Error(), "CarryWeeks") {
+	if _, err := p.Outcome(); err == nil || !strings.Contains(err.Error(), "weeks of work in line that are fine") {
 		t.Errorf("have %v", err)
 	}
 	p.Policy = Policy{}

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"maps"
 	"slices"
+	"strings"
 	"time"
 
 	"freshet/forecast"
@@ -54,7 +55,7 @@ func (c Calendar) Check() error {
 	}
 	for _, name := range c.Holidays {
 		if holidayByName[name] == nil {
-			return fmt.Errorf("capacity: need a holiday out of %q, have %q", KnownHolidays(), name)
+			return fmt.Errorf("capacity: need one of these holidays: %s; have %q", strings.Join(KnownHolidays(), ", "), name)
 		}
 	}
 	return nil

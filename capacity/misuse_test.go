@@ -2,7 +2,7 @@ package capacity
 
 import (
 	"math"
-	"strings"
+	"reflect"
 	"testing"
 
 	"gonum.org/v1/gonum/stat/distuv"
@@ -29,14 +29,21 @@ func TestMisuse(t *testing.T) {
 // An owner's limits that can't be meant are an error that says which.
 func TestPolicyRefused(t *testing.T) {
 	for words, change := range map[string]func(*Policy){
-		"shares and chances": func(p *Policy) { p.LimitChance = 20 }, // percent for a share
-		"PlanAt to be below": func(p *Policy) { p.PlanAt = 1 },
-		"0 or more":          func(p *Policy) { p.WaitCost = -1 },
+		"need the chance to be short of hours, or of too long a line, put up with to be 1 or less, have 20": func(p *Policy) { p.LimitChance = 20 }, // percent for a share
+		"need the share of possible futures to plan for to be below 1, have 1":                              func(p *Policy) { p.PlanAt = 1 },
+		"need the cost of an hour of work in line a week to be 0 or more, have -1":                          func(p *Policy) { p.WaitCost = -1 },
+		"need the weeks to fill a post to be 0 or more, have -2":                                            func(p *Policy) { p.FillWeeks = -2 },
+		"need overtime to cost 1 regular hour or more, have 0.5":                                            func(p *Policy) { p.OvertimePremium = .5 },
 	} {
 		p := DefaultPolicy()
 		change(&p)
-		if err := p.check(); err == nil || !strings.Contains(err.Error(), strings.TrimSpace(words)) {
+		if err := p.check(); err == nil || err.Error() != "capacity: "+words {
 			t.Errorf("want %q, have %v", words, err)
+		}
+	}
+	for f := range reflect.TypeFor[Policy]().Fields() {
+		if f.Tag.Get("is") == "" {
+			t.Errorf("need words for %s, have none", f.Name)
 		}
 	}
 	if err := DefaultPolicy().check(); err != nil {

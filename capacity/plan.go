@@ -58,7 +58,7 @@ func (p Plan) Check() error {
 		}
 	}
 	if !(p.Lot.Rigs >= 0 && p.Lot.Rigs <= 1) || p.Lot.Ready < 0 {
-		return fmt.Errorf("capacity: need 0 to 1 rigs a job and 0 or more of them ready, have %+v", p.Lot)
+		return fmt.Errorf("capacity: need 0 to 1 rigs a job and 0 or more of them ready, have %v and %d", p.Lot.Rigs, p.Lot.Ready)
 	}
 	if err := p.checkWork(); err != nil {
 		return err
@@ -85,8 +85,11 @@ func (p Plan) checkWork() error {
 		}
 	}
 	for _, j := range p.Open {
-		if !(j.Quoted >= 0 && j.Worked >= 0) || math.IsInf(j.Quoted+j.Worked, 0) || j.Kind < 0 || j.Kind >= len(p.Kinds) {
-			return fmt.Errorf("capacity: need hours of 0 or more and one of %d kinds for the job dropped off on %v, have %+v", len(p.Kinds), j.DroppedOff, j)
+		if !(j.Quoted >= 0 && j.Worked >= 0) || math.IsInf(j.Quoted+j.Worked, 0) {
+			return fmt.Errorf("capacity: need hours of 0 or more for the job dropped off on %s, have %v quoted and %v worked", longDay(j.DroppedOff), j.Quoted, j.Worked)
+		}
+		if j.Kind < 0 || j.Kind >= len(p.Kinds) {
+			return fmt.Errorf("capacity: need one of %d kinds for the job dropped off on %s, have number %d", len(p.Kinds), longDay(j.DroppedOff), j.Kind)
 		}
 		if j.DroppedOff > p.From {
 			return fmt.Errorf("capacity: need open jobs to be dropped off by %s, have one of %s", longDay(p.From), longDay(j.DroppedOff))

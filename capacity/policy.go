@@ -5,43 +5,47 @@ import (
 	"fmt"
 	"math"
 	"reflect"
+	"slices"
 )
 
 // Policy is what the owner puts up with, and how far ahead decisions are
-// made. Weeks are whole weeks unless said otherwise.
+// made. Weeks are whole weeks unless said otherwise. What a field is called in
+// an error stands beside it.
 type Policy struct {
-	PlanAt      float64 // quantile of joint paths to plan on
-	CarryWeeks  float64 // weeks of work that the shop is content to carry, may be a fraction
-	LimitWeeks  float64 // weeks of work that the backlog shouldn't pass, may be a fraction
-	LimitChance float64 // chance of passing it, or of a week short of hours, that the owner puts up with
-	WorthHours  float64 // hours on jobs, in all, under which an advice isn't worth a word
+	PlanAt      float64 `is:"the share of possible futures to plan for"`                           // quantile of joint paths to plan on
+	CarryWeeks  float64 `is:"the weeks of work in line that are fine"`                             // that the shop is content to carry, may be a fraction
+	LimitWeeks  float64 `is:"the weeks of work that the line shouldn't pass"`                      // may be a fraction
+	LimitChance float64 `is:"the chance to be short of hours, or of too long a line, put up with"` // of passing it, or of a week short of hours
+	WorthHours  float64 `is:"the hours on jobs from which advice is worth a word"`                 // in all
 
-	FillWeeks, NoticeWeeks, RampWeeks int // to fill a post; the hire's notice elsewhere; to full speed
+	FillWeeks   int `is:"the weeks to fill a post"`
+	NoticeWeeks int `is:"the weeks of notice that a new technician gives elsewhere"`
+	RampWeeks   int `is:"the weeks until a new technician works at full speed"`
 
-	OvertimeRun     int     // weeks of overtime on end at most
-	OvertimeHours   float64 // planned hours a week of one technician at most
-	OvertimePremium float64 // cost of an hour of overtime, in regular hours
-	OvertimeAhead   int     // weeks of warning that the crew gets
-	WarnHours       float64 // weekly hours above which a plan is doubtful
+	OvertimeRun     int     `is:"the weeks of overtime on end"`                          // at most
+	OvertimeHours   float64 `is:"the hours a week of one technician, overtime included"` // planned, at most
+	OvertimePremium float64 `is:"the regular hours that an hour of overtime costs"`      // 1 or more
+	OvertimeAhead   int     `is:"the weeks of warning of overtime"`                      // that the crew gets
+	WarnHours       float64 `is:"the weekly hours above which a plan is doubtful"`
 
-	SaturdayRun   int     // weeks of shortage from which Saturdays are worth opening
-	SaturdayCrew  float64 // share of the crew that works one, in turn
-	SaturdayAhead int
+	SaturdayRun   int     `is:"the weeks of shortage from which Saturdays are worth opening"`
+	SaturdayCrew  float64 `is:"the share of the crew that works an opened Saturday"` // in turn
+	SaturdayAhead int     `is:"the weeks of warning of a Saturday"`
 
-	TimeOffAhead int // weeks ahead that time off is settled
+	TimeOffAhead int `is:"the weeks ahead that time off is settled"`
 
-	LotSpaces int // rigs that fit on the lot; 0 if that isn't a limit
+	LotSpaces int `is:"the rigs that fit on the lot"` // 0 if that isn't a limit
 
-	WaitCost  float64 // what an hour of work in line costs the shop a week, and
-	LostCost  float64 // an hour lost because the line is too long; both 0 if not known
-	LostWeeks float64 // weeks of work in line beyond which work goes elsewhere
+	WaitCost  float64 `is:"the cost of an hour of work in line a week"`       // of the shop; 0 if not known
+	LostCost  float64 `is:"the cost of an hour of work lost to another shop"` // because the line is too long; 0 if not known
+	LostWeeks float64 `is:"the weeks of work in line beyond which work goes elsewhere"`
 
-	HireCost  float64 // of finding and settling in one technician, wages apart
-	SentCost  float64 // of an hour of work sent to another shop; 0 if not known
-	SentAhead int     // weeks that it takes to arrange
+	HireCost  float64 `is:"the cost of finding and settling in a technician"` // wages apart
+	SentCost  float64 `is:"the cost of an hour of work sent to another shop"` // 0 if not known
+	SentAhead int     `is:"the weeks that it takes to send work out"`
 
-	UsedShare float64 // share of the hours used at PlanAt under which a week is a lull
-	LullAhead int     // weeks that it takes to fill one
+	UsedShare float64 `is:"the share of hours used under which a week is a lull"` // at PlanAt
+	LullAhead int     `is:"the weeks that it takes to fill a lull"`
 }
 
 // DefaultPolicy gives common practice, no source: owners should put in their
@@ -58,24 +62,25 @@ func DefaultPolicy() Policy {
 }
 
 func (p Policy) check() error {
-	v := reflect.ValueOf(p)
+	v := reflect.ValueOf(&p).Elem()
 	for i := range v.NumField() {
-		x := v.Field(i)
+		x, is := v.Field(i), v.Type().Field(i).Tag.Get("is")
 		number := 0.0
 		if x.CanInt() {
 			number = float64(x.Int())
 		} else {
 			number = x.Float()
 		}
-		if !(number >= 0) || math.IsInf(number, 1) {
-			return fmt.Errorf("capacity: need the policy's %s to be 0 or more, have %v", v.Type().Field(i).Name, number)
+		switch share := x.Addr().Interface(); {
+		case !(number >= 0) || math.IsInf(number, 1):
+			return fmt.Errorf("capacity: need %s to be 0 or more, have %v", is, number)
+		case number > 1 && slices.Contains([]any{&p.PlanAt, &p.LimitChance, &p.UsedShare, &p.SaturdayCrew}, share):
+			return fmt.Errorf("capacity: need %s to be 1 or less, have %v", is, number)
 		}
 	}
 	switch {
 	case p.PlanAt == 1: // what no future passes isn't known
-		return errors.New("capacity: need the policy's PlanAt to be below 1, have 1")
-	case p.PlanAt > 1 || p.LimitChance > 1 || p.UsedShare > 1 || p.SaturdayCrew > 1:
-		return fmt.Errorf("capacity: need the policy's shares and chances to be 1 or less, have %+v", p)
+		return errors.New("capacity: need the share of possible futures to plan for to be below 1, have 1")
 	case p.OvertimePremium < 1:
 		return fmt.Errorf("capacity: need overtime to cost 1 regular hour or more, have %v", p.OvertimePremium)
 	}

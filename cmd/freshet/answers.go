@@ -148,7 +148,7 @@ func (a *app) showCrew(v desk.Crew) error {
 		fmt.Fprintf(a.out, "Besides, about %s wait for parts or approval at the end of this week.\n", hoursOf(w.WaitingHours.P50))
 	}
 	if h := v.HoldBack; h != nil {
-		fmt.Fprintf(a.out, "Emergencies: %.1f a week; leave %s a week free of promises, enough in %.0f weeks of 100. Release what is left on Thursday.\n", h.PerWeek, hoursOf(h.Hours), 100*h.At)
+		fmt.Fprintf(a.out, "Emergencies: %.1f a week; leave %s a week free of promises, enough in %.0f weeks of 100. Release what is left on %s.\n", h.PerWeek, hoursOf(h.Hours), 100*h.At, h.Release)
 	}
 	if v.Ahead > len(v.Weeks) {
 		fmt.Fprintf(a.out, "The advice looks %d weeks ahead, further than the %d above, as a hire takes that long.\n", v.Ahead, len(v.Weeks))

@@ -71,6 +71,7 @@ haven't, and what one that died had begun is done by another.`,
 				})
 			})
 		}}
+	a.refusesDay(c)
 	c.Flags().IntVar(&atOnce, "at-once", runtime.GOMAXPROCS(0), "`NUMBER` of shops at a time")
 	return c
 }

@@ -132,6 +132,12 @@ func help() *cobra.Command {
 	}}
 }
 
+// refusesDay keeps --as-of out of the help of a command that refuses it.
+func (a *app) refusesDay(c *cobra.Command) {
+	c.Flags().StringVar(&a.asOf, "as-of", "", "")
+	c.Flags().Lookup("as-of").Hidden = true
+}
+
 // notBoth makes two flags of a command together an error of the call.
 func notBoth(c *cobra.Command, one, other string) {
 	c.PreRunE = func(c *cobra.Command, _ []string) error {

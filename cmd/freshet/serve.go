@@ -74,6 +74,7 @@ shops' work. Put a server that speaks TLS in front.`,
 				return a.servePages(c, w, listen)
 			})
 		}}
+	a.refusesDay(c)
 	c.Flags().StringSliceVar(&at.hosts, "host", nil, "`NAMES`, apart by commas, that a group's pages go by")
 	c.Flags().StringVar(&at.metrics, "metrics", usualMetrics, "`ADDRESS`, of this machine alone, of a group's numbers for Prometheus")
 	c.Flags().StringVar(&backups, "backups", "", "`FOLDER` of the nightly backups (default backups, beside the database)")

@@ -98,6 +98,11 @@ func TestDemo(t *testing.T) {
 	if status, _, errs := call(t, "serve", "--as-of", "2026-11-23"); status != misuse || !strings.Contains(errs, "freshet demo --as-of") {
 		t.Errorf("want no shop's own pages as of a day, have %d, %s", status, errs)
 	}
+	for _, name := range []string{"serve", "work"} {
+		if status, out, _ := call(t, name, "--help"); status != done || !strings.Contains(out, "--weeks") || strings.Contains(out, "--as-of") {
+			t.Errorf("%s: want no flag offered that is refused, have %d, %s", name, status, out)
+		}
+	}
 }
 
 // The invented shop that the pages show beside a shop's own goes with the program.

@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"freshet/ingest"
@@ -129,7 +130,11 @@ type NoKind struct {
 }
 
 func (e *NoKind) Error() string {
-	return fmt.Sprintf("store: need a kind or a word of one, have %q; there are %q", e.Name, e.Have)
+	named := slices.DeleteFunc(slices.Clone(e.Have), func(name string) bool { return name == "" })
+	if len(named) == 0 {
+		return fmt.Sprintf("store: need a kind or a word of one, have %q; there are no kinds yet", e.Name)
+	}
+	return fmt.Sprintf("store: need a kind or a word of one, have %q; there are %s", e.Name, strings.Join(named, ", "))
 }
 
 // Merge puts groups, or single words, into the group into, which need not be

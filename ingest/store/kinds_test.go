@@ -78,7 +78,10 @@ func TestKindsAreGroupedAndBack(t *testing.T) {
 	if h, err := s.Check(ctx); err != nil || len(h.Faults) > 0 {
 		t.Errorf("records were touched: %v, %v", h.Faults, err)
 	}
-	if err := s.Merge(ctx, []string{"Brakes"}, "AC", at); !errors.As(err, new(*store.NoKind)) || !strings.Contains(err.Error(), "Awning") {
+	if err := s.Merge(ctx, []string{"Brakes"}, "AC", at); !errors.As(err, new(*store.NoKind)) || !strings.Contains(err.Error(), "; there are Awning, AC, A/C unit, roof air") {
+		t.Errorf("have %v", err)
+	}
+	if err := (&store.NoKind{Name: "AC", Have: []string{""}}); !strings.HasSuffix(err.Error(), `have "AC"; there are no kinds yet`) {
 		t.Errorf("have %v", err)
 	}
 	if err := s.Rename(ctx, "AC", "Awning", at); err == nil {

@@ -56,6 +56,7 @@ type HoldBack struct {
 	PerWeek float64 `json:"emergencies_per_week"`
 	Hours   float64 `json:"hours"`
 	At      float64 `json:"at"`
+	Release string  `json:"release"` // weekday on which to let go of what is left: the last open one but one
 }
 
 // CrewWeek is one week. In the week that holds AsOf only what is still to come

@@ -5,6 +5,7 @@ import (
 	"database/sql"
 	"fmt"
 	"slices"
+	"time"
 
 	"freshet/capacity"
 	"freshet/forecast"
@@ -82,5 +83,17 @@ func (s *shop) holdBack(ctx context.Context, db *store.Store) (*HoldBack, error)
 	mean, sd := stat.MeanStdDev(hours, nil)
 	days := min(year, s.ask.AsOf-s.book.Jobs[0].DroppedOff)
 	e := capacity.Emergencies{PerWeek: forecast.Week * float64(len(jobs)) / float64(days), Hours: mean, SD: max(sd, .01*mean)}
-	return &HoldBack{PerWeek: e.PerWeek, Hours: e.Quantile(s.policy.PlanAt), At: s.policy.PlanAt}, nil
+	return &HoldBack{PerWeek: e.PerWeek, Hours: e.Quantile(s.policy.PlanAt), At: s.policy.PlanAt, Release: lastButOne(s.calendar).String()}, nil
+}
+
+// lastButOne gives the last but one of the weekdays on which a shop usually opens,
+// from Monday on; of a shop that opens on one alone, that one.
+func lastButOne(c capacity.Calendar) time.Weekday {
+	var open []time.Weekday
+	for d := time.Monday; d <= time.Monday+6; d++ {
+		if c.Week[d%7] > 0 {
+			open = append(open, d%7)
+		}
+	}
+	return open[max(0, len(open)-2)]
 }

@@ -65,7 +65,7 @@ func TestWhatIfBesideThePlan(t *testing.T) {
 			t.Errorf("week %d: want %v h, have %v", j, weeks[j].AvailableHours, rough[j].AvailableHours)
 		}
 	}
-	if h := now.HoldBack; h == nil || h.PerWeek < 1 || h.PerWeek > 3 || h.Hours <= 0 || h.At != .8 {
+	if h := now.HoldBack; h == nil || h.PerWeek < 1 || h.PerWeek > 3 || h.Hours <= 0 || h.At != .8 || h.Release != "Thursday" {
 		t.Errorf("hold back %+v", h)
 	}
 	if len(now.Skills) != 2 || strings.Join(now.Skills[0].Who, " ") != "Ansel Corin" || strings.Join(now.Skills[1].Kinds, " ") != "cooling" {
