@@ -42,7 +42,10 @@ func TestQuotesKept(t *testing.T) {
 		}
 	}
 	s := scoreQuotes(all)
-	t.Logf("all %d: kept %.3f %.3f %.3f, mean %.2f days, pinball %.3f; rules %+v", s.N, s.Kept50, s.Kept80, s.Kept90, s.MeanDays80, s.Pinball80, s.Rules)
+	t.Logf("all %d: kept %.3f %.3f %.3f of dates for 50, 80 and 90 %%, mean %.2f days, pinball %.3f", s.N, s.Kept50, s.Kept80, s.Kept90, s.MeanDays80, s.Pinball80)
+	for _, r := range s.Rules {
+		t.Logf("%s: %.2f days at the same kept rate, pinball %.3f", r.Rule, r.EqualDays, r.Pinball80)
+	}
 	// One shop's two years wander more than fifty shops' do.
 	slack := .06 / math.Sqrt(float64(*quoted))
 	if s.Kept80 < .77-slack || s.Kept80 > .84+slack {
