@@ -168,7 +168,7 @@ func (w *watcher) judge(t int) (WatchWeek, bool) {
 
 // standing gives the alerts of the findings that stand: one for what was found
 // within the last weeks of a series and direction, the latest, and one of a
-// cause.
+// cause: where all kinds rise together, none is told beside the whole.
 func (w *watcher) standing(found []finding) []Alert {
 	var out []Alert
 	for _, f := range found {
@@ -185,7 +185,7 @@ func (w *watcher) standing(found []finding) []Alert {
 		}
 	}
 	for i, s := range streaks {
-		if s.series == 0 && with[i] == nil {
+		if with[i] == nil && (s.series == 0 || w.alike(s, streaks)) {
 			continue
 		}
 		s.alert.Lead, s.alert.Summary = w.say(s.finding)
@@ -254,6 +254,25 @@ func (w *watcher) cause(all *streak, of []streak, otherwise int) int {
 // ordinary is the least chance of weeks, without what a kind brought more or less
 // than expected, at which that kind is the cause.
 const ordinary = .1
+
+// alike tells whether a kind did no more than the others did in weeks in which
+// the whole is odd, and told of: what it brought, taken back by as much as the
+// others were above or below what was expected, would be nothing odd.
+func (w *watcher) alike(s streak, of []streak) bool {
+	return slices.ContainsFunc(of, func(all streak) bool {
+		if all.series != 0 || all.above != s.above || s.began >= all.until || all.began >= s.until {
+			return false
+		}
+		usual, sum, _ := w.series[0].window(s.from, s.until)
+		d, n, _ := w.series[s.series].window(s.from, s.until)
+		others := max(1, sum-n) / max(1, usual.Mean()-d.Mean())
+		chance, above := watch.Tail(d, math.Round(n/others))
+		return chance >= oddBeside || above != s.above
+	})
+}
+
+// oddBeside is the chance below which a kind stands out from a whole that is odd.
+const oddBeside = .01
 
 // round keeps four figures of a chance.
 func round(p float64) float64 {

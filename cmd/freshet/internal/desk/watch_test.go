@@ -388,6 +388,31 @@ func TestWatchInSeason(t *testing.T) {
 	}
 }
 
+// Where all kinds rise together one alert tells it, and only a kind that rises
+// by more than the others has one of its own.
+func TestWatchRushOfAllKinds(t *testing.T) {
+	at := forecast.NewDate(2026, 8, 10)
+	rush := demo.Planted{From: at, Until: at + 27, Times: 2.8}
+	for _, c := range []struct {
+		planted []demo.Planted
+		want    string // kinds told of
+	}{{[]demo.Planted{rush}, ""}, {[]demo.Planted{rush, {Kind: "plumbing", From: at, Until: at + 27, Times: 3}}, "plumbing"}} {
+		s, _ := invented(7, 6, at+28, c.planted...)
+		whole, kinds := 0, []string{}
+		for _, a := range watchOf(t, s).Alerts {
+			switch {
+			case a.Kind == everything && a.above() && a.Rule != "season":
+				whole++
+			case a.Rule == "kind":
+				kinds = append(kinds, a.Kind)
+			}
+		}
+		if have := strings.Join(kinds, " "); whole != 1 || have != c.want {
+			t.Errorf("want the whole told once and kinds %q, have %d and %q", c.want, whole, have)
+		}
+	}
+}
+
 // without gives a shop without the jobs that gone says, and what else came.
 func (s *shop) without(gone func(workload.Job) bool, more ...workload.Job) *shop {
 	book := *s.book
