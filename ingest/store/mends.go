@@ -1,6 +1,7 @@
 package store
 
 import (
+	"bytes"
 	"database/sql/driver"
 	"fmt"
 	"regexp"
@@ -77,4 +78,40 @@ func (t *taker) mendedBefore(d *ingest.DropOff, of rejection) (key string, known
 		break
 	}
 	return "", known, nil
+}
+
+// place finds the key of a mended row: that under which it was taken in when it
+// was mended before, that of the first line of its repair order and kind that
+// says the same and isn't taken, or else the first free.
+func (t *taker) place(d *ingest.DropOff, of rejection) (key string, err error) {
+	key, known, err := t.mendedBefore(d, of)
+	if err != nil {
+		return "", err
+	}
+	if key == "" {
+		if key, err = t.free(d); err != nil {
+			return "", err
+		}
+	}
+	t.claimed[key] = true
+	if known {
+		_, err = t.mends.keep.exec(of.batch, of.line, t.b.ID, key)
+	}
+	return key, err
+}
+
+func (t *taker) free(d *ingest.DropOff) (key string, err error) {
+	for d.Nth = 1; ; d.Nth++ {
+		key = d.Key()
+		if t.claimed[key] {
+			continue
+		}
+		found, err := t.look(key)
+		if err != nil {
+			return "", err
+		}
+		if !found || bytes.Equal(t.known.digest, t.digest[:]) {
+			return key, nil
+		}
+	}
 }
