@@ -197,3 +197,47 @@ func TestLettersOfAClockAhead(t *testing.T) {
 		t.Errorf("want the newest alone to wait, have %+v, %v", all, err)
 	}
 }
+
+// A clock that is set back by less than a week sends no letter of a week whose
+// successor is out.
+func TestLettersOfAClockSetBack(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	for _, c := range []struct {
+		week string
+		made time.Time
+		want bool
+	}{{"2026-W11", at.AddDate(0, 0, 7), true}, {"2026-W10", at.AddDate(0, 0, 2), false}} {
+		if added, err := s.PutLetter(ctx, store.Letter{Purpose: "weekly/" + c.week, Recipient: "a@b.example", MessageID: c.week + "@b", Message: []byte("text"), Due: c.made, MadeAt: c.made}); added != c.want || err != nil {
+			t.Errorf("%+v: put %v, %v", c, added, err)
+		}
+	}
+}
+
+// The outbox says when it next has something to do: when a letter is due, or its
+// process's time over; and that it has nothing.
+func TestNextLetter(t *testing.T) {
+	s, ctx := open(t), t.Context()
+	next := func(what string, want time.Time) {
+		t.Helper()
+		if due, ok, err := s.NextLetter(ctx); err != nil || ok == want.IsZero() || !due.Equal(want) {
+			t.Errorf("%s: want %v, have %v, %v, %v", what, want, due, ok, err)
+		}
+	}
+	next("empty", time.Time{})
+	for i, due := range []time.Time{at.Add(2 * time.Hour), at.Add(time.Hour)} {
+		if _, err := s.PutLetter(ctx, store.Letter{Purpose: []string{"test/1", "test/2"}[i], Recipient: "a@b.example", MessageID: "m", Message: []byte("text"), Due: due, MadeAt: at}); err != nil {
+			t.Fatal(err)
+		}
+	}
+	next("two wait", at.Add(time.Hour))
+	now := at.Add(time.Hour)
+	l, ok, err := s.ClaimLetter(ctx, "one", now, 10*time.Minute)
+	if !ok || err != nil {
+		t.Fatal(ok, err)
+	}
+	next("one is in hand", now.Add(10*time.Minute))
+	if _, err := s.EndLetter(ctx, l.ID, "one", store.LetterEnd{State: store.Sent}, now); err != nil {
+		t.Fatal(err)
+	}
+	next("one is sent", at.Add(2*time.Hour))
+}
