@@ -3,7 +3,6 @@ package counts
 import (
 	"fmt"
 	"math"
-	"math/rand/v2"
 
 	"freshet/forecast"
 )
@@ -42,15 +41,20 @@ func (m Model) Fit(s forecast.Series) (forecast.Fit, error) {
 			return nil, fmt.Errorf("forecast: counts need whole numbers of 0 or more, have %v at step %d", v, i+1)
 		}
 	}
-	alone := m
-	alone.Usual = nil
-	f := alone.fit(s)
+	if m.Usual == nil && m.shifts(s) {
+		return m.shifted(s), nil
+	}
+	f := m.fit(s)
 	if m.Usual != nil {
-		if like := m.fit(s); f.marginal < like.marginal+clearly {
-			f = like
+		m.Usual = nil
+		if alone := m.fit(s); alone.marginal >= f.marginal+clearly {
+			f = alone
 		}
 	}
-	return f.shifted(s), nil
+	if f.model.shifts(s) {
+		return f.model.shifted(s), nil
+	}
+	return f, nil
 }
 
 // clearly is how much likelier, as a logarithm, a series must be without what
@@ -94,8 +98,8 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	sum, open := .5, .5
 	for t := range n {
 		row := q.x[t*p : (t+1)*p]
-		m.row(row, s, t)
 		exposure, offset := m.known(s, t)
+		offset += m.row(row, s, t)
 		for j, b := range f.beta {
 			offset += row[j] * b
 		}
@@ -115,6 +119,13 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	q.fixed[0] = 1 / (levelSpread * levelSpread)
 	for j, c := range m.Columns {
 		q.fixed[1+2*k+j] = 1 / (c.Spread * c.Spread)
+	}
+	for j := range m.years.len() {
+		at := m.common(s.Period) + j
+		q.fixed[at] = 1 / (m.Shift * m.Shift)
+		if m.Year > 0 {
+			q.fixed[at+m.years.len()] = 1 / (m.Year * m.Year)
+		}
 	}
 	// The level's prior is centred on the mean count, so that a series in
 	// dozens and one in halves are treated alike.
@@ -246,125 +257,4 @@ func (f *Fit) Borrows() bool { return f.model.Usual != nil }
 // Parameters gives the scales and the counts' size.
 func (f *Fit) Parameters() map[string]float64 {
 	return map[string]float64{"rho": f.scales.rho, "sigma": f.scales.sigma, "season": f.scales.season, "size": f.scales.size}
-}
-
-// future holds the regression's rows for h steps after the history, the known
-// parts, and whether anything can happen at all.
-type future struct {
-	x      []float64
-	offset []float64
-	open   []bool
-}
-
-func (f *Fit) future(h int) future {
-	if h < 1 {
-		panic(fmt.Sprintf("forecast: need at least 1 step, have %d", h))
-	}
-	p := len(f.beta)
-	out := future{x: make([]float64, h*p), offset: make([]float64, h), open: make([]bool, h)}
-	for j := range h {
-		f.model.row(out.x[j*p:(j+1)*p], f.series, f.n+j)
-		exposure, offset := f.model.known(f.series, f.n+j)
-		out.open[j] = exposure > 0
-		if out.open[j] {
-			out.offset[j] = offset
-		}
-	}
-	return out
-}
-
-// maxSpread bounds the standard deviation of a log mean: beyond a factor of
-// some hundred either way, wider says nothing more.
-const maxSpread = 2.5
-
-// Forecast gives each step's distribution: negative binomial, mixed over the
-// normal posterior of the log mean.
-func (f *Fit) Forecast(h int) forecast.Forecast {
-	fu := f.future(h)
-	p := len(f.beta)
-	out := forecast.Forecast{Start: f.series.At(f.n), Step: f.series.Step, Dists: make([]forecast.Dist, h), Warnings: f.warnings}
-	x := make([]float64, p)
-	r := 1.0
-	for j := range h {
-		r *= f.scales.rho
-		if !fu.open[j] {
-			out.Dists[j] = forecast.Point(0)
-			continue
-		}
-		mean := fu.offset[j] + r*f.last
-		for i, b := range f.beta {
-			v := fu.x[j*p+i]
-			mean += v * b
-			x[i] = v - r*f.pull[i]
-		}
-		variance := r*r*f.lastV + f.scales.sigma*f.scales.sigma*(1-r*r)
-		f.chol.solveTransposed(x)
-		for _, v := range x {
-			variance += v * v
-		}
-		out.Dists[j] = newMixture(mean, math.Sqrt(variance), f.scales.size)
-	}
-	return out
-}
-
-// Simulate draws coefficients and level from the posterior, then the level's
-// way, then counts: one path across all steps.
-func (f *Fit) Simulate(h, n int, rng *rand.Rand) forecast.Paths {
-	out := f.Means(h, n, rng)
-	for i, mu := range out.Values {
-		out.Values[i] = draw(rng, mu, f.scales.size)
-	}
-	return out
-}
-
-// Size gives the roughness of the counts around their mean: the negative
-// binomial's size.
-func (f *Fit) Size() float64 { return f.scales.size }
-
-// Season gives by how many times the season alone raises the mean of a step,
-// counted from the first one after the history, which may lie between two: 1 is
-// the level of the long run, and without a season it is 1 throughout.
-func (f *Fit) Season(step float64) float64 {
-	phase := 2 * math.Pi * (f.series.Phase(f.n) + step/f.series.Period)
-	eta := 0.0
-	for j := range len(f.season) / 2 {
-		sin, cos := math.Sincos(float64(j+1) * phase)
-		eta += f.beta[1+2*j]*sin + f.beta[2+2*j]*cos
-	}
-	return math.Exp(eta)
-}
-
-// Means draws n joint futures of the mean, h steps each, without the counts'
-// own roughness.
-func (f *Fit) Means(h, n int, rng *rand.Rand) forecast.Paths {
-	out := forecast.NewPaths(f.series.At(f.n), f.series.Step, h, n)
-	fu := f.future(h)
-	p := len(f.beta)
-	db := make([]float64, p) // beta's departure from its mean
-	noise := f.scales.sigma * math.Sqrt(1-f.scales.rho*f.scales.rho)
-	for i := range n {
-		// The precision is U'U, so U⁻¹z has the posterior's covariance.
-		for j := range db {
-			db[j] = rng.NormFloat64()
-		}
-		f.chol.solve(db)
-		u := f.last + math.Sqrt(f.lastV)*rng.NormFloat64()
-		for j, b := range db {
-			u -= f.pull[j] * b
-		}
-		path := out.Path(i)
-		for t := range path {
-			u = f.scales.rho*u + noise*rng.NormFloat64()
-			if !fu.open[t] {
-				continue
-			}
-			eta := fu.offset[t] + u
-			row := fu.x[t*p : (t+1)*p]
-			for j, b := range db {
-				eta += row[j] * (f.beta[j] + b)
-			}
-			path[t] = math.Exp(max(-30, min(eta, 35)))
-		}
-	}
-	return out
 }

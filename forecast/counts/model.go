@@ -9,9 +9,12 @@
 //	ln mu(t) = ln exposure(t) + x(t)'beta + u(t)
 //	u(t) = rho u(t-1) + noise     stationary, standard deviation sigma
 //
-// There is no trend: a line through the ups and downs of a few years, carried
-// on, costs more than it gains. A shop that keeps growing is a level that is
-// slow to come back, and its rho tells.
+// There is no trend but what Columns bring: a line through the ups and downs of a
+// few years, carried on, costs more than it gains. A shop that keeps growing is a
+// level that is slow to come back, and its rho tells.
+//
+// A season may come early or late each year, and a year may be busier or quieter
+// than most ([Model.Shift], [Model.Year]).
 //
 // Every coefficient has a normal prior, so that a short history is answered
 // with a wide range instead of a wild one. The coefficients and the wandering
@@ -68,6 +71,11 @@ type Model struct {
 	// Shift is by how many days a year's season comes early or late, as a standard
 	// deviation; at 0 none does.
 	Shift float64
+	// Year is by how much such a year's level differs from the others', as the
+	// standard deviation of its logarithm; it takes a Shift.
+	Year float64
+
+	years *years // set once they are found
 }
 
 // DefaultHarmonics is enough for a rise and fall of six weeks.
@@ -110,22 +118,62 @@ func (m Model) seasonal(period float64) int {
 // mean count: nearly nothing is known of it.
 const levelSpread = 3.0
 
-// columns of the regression: level, harmonics, then the model's own.
-func (m Model) width(period float64) int { return 1 + 2*m.seasonal(period) + len(m.Columns) }
+// columns of the regression: level, harmonics, the model's own, then each year's
+// days of delay, and each year's level.
+func (m Model) width(period float64) int {
+	w := m.common(period) + m.years.len()
+	if m.Year > 0 {
+		w += m.years.len()
+	}
+	return w
+}
+
+// common gives how many of the columns aren't a year's.
+func (m Model) common(period float64) int { return 1 + 2*m.seasonal(period) + len(m.Columns) }
 
 // row fills x with the regression's values for step i of s, counted from the
-// series' first.
-func (m Model) row(x []float64, s forecast.Series, i int) {
+// series' first, and gives what stands beside them: a known part of the log mean.
+func (m Model) row(x []float64, s forecast.Series, i int) (known float64) {
 	x[0] = 1
-	k := m.seasonal(s.Period)
-	phase := 2 * math.Pi * s.Phase(i)
-	for j := range k {
-		x[1+2*j], x[2+2*j] = math.Sincos(float64(j+1) * phase)
-	}
+	k, own := m.seasonal(s.Period), m.common(s.Period)
 	for j, c := range m.Columns {
 		x[1+2*k+j] = c.At(s.At(i), s.Step)
 	}
+	season, cycles := x[1:1+2*k], s.Phase(i)
+	if m.years == nil {
+		harmonics(season, cycles)
+		return 0
+	}
+	y := m.years.of(cycles)
+	late, slope := m.years.late[y], 0.0 // of the log season, a day
+	harmonics(season, cycles-late/days(s))
+	for j := 0; j < 2*k; j += 2 {
+		w := 2 * math.Pi * float64(j/2+1) / days(s)
+		slope += w * (m.years.season[j]*season[j+1] - m.years.season[j+1]*season[j])
+	}
+	clear(x[own:])
+	x[own+y] = -slope
+	if m.Year > 0 {
+		x[own+m.years.len()+y] = 1
+	}
+	return slope * late
 }
+
+// harmonics fills x with sine and cosine of each harmonic at a place in the year,
+// in cycles.
+func harmonics(x []float64, cycles float64) {
+	if len(x) == 0 {
+		return
+	}
+	sin, cos := math.Sincos(2 * math.Pi * cycles)
+	x[0], x[1] = sin, cos
+	for j := 2; j < len(x); j += 2 { // of a sum of angles
+		x[j], x[j+1] = x[j-2]*cos+x[j-1]*sin, x[j-1]*cos-x[j-2]*sin
+	}
+}
+
+// days gives the length of a series' period.
+func days(s forecast.Series) float64 { return s.Period * float64(s.Step) }
 
 // known gives the exposure and the known part of the log mean of step i.
 func (m Model) known(s forecast.Series, i int) (exposure, offset float64) {

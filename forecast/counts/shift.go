@@ -8,9 +8,12 @@ import (
 
 // A season that comes early is more than a high level: it will be over early
 // too. Each year, from one season's trough to the next, is given its own days of
-// delay, normal around 0. They are found in a second fit, whose columns are by
-// how much the season found in the first rises a day (a Taylor series' first
-// term), so that each year also tells of the season as if it had come on time.
+// delay and its own level, both normal around those of all years. The model
+// isn't linear in the days, so they are found by fits in turn: each has the
+// season at the places to which the days found before put it, and as a column by
+// how much it rises a day there (a Taylor series' first term). Each year then
+// tells of the season as if it had come on time, which is sharper than the mean of
+// years that come early and late.
 
 // A level from which a season's shift has been taken out is shorter-lived: the
 // prior of its memory, our own.
@@ -23,48 +26,77 @@ const (
 // is left of the one that has begun, and what a plan may look ahead.
 const toCome = 2
 
-// shifted fits anew with a shift for each year, where there is a season to be
-// shifted: two years of it, or what is usual of its sort.
-func (f *Fit) shifted(s forecast.Series) *Fit {
-	m := f.model
-	if k := m.seasonal(s.Period); m.Shift == 0 || k == 0 || m.Usual == nil && f.steps < 2*s.Period {
-		return f
+// inTurn is how many fits find the days.
+const inTurn = 2
+
+// years are those of a season, from one trough to the next.
+type years struct {
+	trough float64   // in cycles
+	first  int       // the year of the first step
+	late   []float64 // days, as found so far
+	season []float64 // the season's coefficients, as found so far
+}
+
+func (y *years) len() int {
+	if y == nil {
+		return 0
 	}
-	trough := f.trough()
-	year := func(i int) int { return int(math.Floor(s.Phase(i) - trough)) }
-	step := func(start forecast.Date) int { return int(start-s.Start) / s.Step }
-	m.Columns = m.Columns[:len(m.Columns):len(m.Columns)]
-	for y := year(0); y <= year(f.n-1)+toCome; y++ {
-		m.Columns = append(m.Columns, Column{Name: "days late", Spread: m.Shift, At: func(start forecast.Date, _ int) float64 {
-			i := step(start)
-			if year(i) != y {
-				return 0
-			}
-			return -f.rise(s.Phase(i)) / (s.Period * float64(s.Step))
-		}})
+	return len(y.late)
+}
+
+// of gives the index of the year that a place belongs to, in cycles.
+func (y *years) of(cycles float64) int {
+	return max(0, min(len(y.late)-1, int(math.Floor(cycles-y.trough))-y.first))
+}
+
+// shifts tells whether a series has a season to be shifted: two years of it, or
+// what is usual of its sort.
+func (m Model) shifts(s forecast.Series) bool {
+	return m.Shift > 0 && m.seasonal(s.Period) > 0 && (m.Usual != nil || float64(s.Observed()) >= 2*s.Period)
+}
+
+// shifted fits with years of their own. What their days are is found with the
+// scales that are usual: they matter little for it, and seeking them costs most of
+// a fit's time.
+func (m Model) shifted(s forecast.Series) *Fit {
+	f := m.roughly(s)
+	at := f.trough()
+	y := &years{trough: at, first: int(math.Floor(s.Phase(0) - at))}
+	y.late = make([]float64, int(math.Floor(s.Phase(s.Len()-1)-at))+toCome-y.first+1)
+	for range inTurn {
+		y = &years{trough: y.trough, first: y.first, late: y.late, season: f.beta[1 : 1+len(f.season)]}
+		m.years = y
+		f = m.roughly(s)
+		y.late = f.beta[m.common(s.Period):][:len(y.late)]
 	}
+	y.season = f.beta[1 : 1+len(f.season)]
+	m.years = y
 	return m.fit(s)
 }
 
-// rise gives the slope of the log season at a place in the year, in cycles.
-func (f *Fit) rise(phase float64) (slope float64) {
-	for j := 1; j <= len(f.season)/2; j++ {
-		w := 2 * math.Pi * float64(j)
-		sin, cos := math.Sincos(w * phase)
-		slope += w * (f.beta[2*j-1]*cos - f.beta[2*j]*sin)
-	}
-	return slope
+// roughly fits with the scales that are usual.
+func (m Model) roughly(s forecast.Series) *Fit {
+	f := &Fit{model: m, series: s.Like(nil), n: s.Len(), steps: float64(s.Observed())}
+	q := m.pose(s, f)
+	f.scales = fromVector(q.usual.at)
+	q.mode(f.scales, near)
+	f.keep(q)
+	return f
 }
 
 // trough gives the season's lowest place, in cycles, to a day or so.
 func (f *Fit) trough() (at float64) {
 	const places = 365
-	lowest, height := 0., 0. // the season's height, from its slope
+	lowest, season := 0.0, make([]float64, len(f.season))
 	for i := range places {
-		if height < lowest {
-			lowest, at = height, float64(i)/places
+		place, height := float64(i)/places, 0.0
+		harmonics(season, place)
+		for j, v := range season {
+			height += v * f.beta[1+j]
 		}
-		height += f.rise((float64(i)+.5)/places) / places
+		if i == 0 || height < lowest {
+			lowest, at = height, place
+		}
 	}
 	return at
 }

@@ -64,14 +64,25 @@ func Counts(p Past) forecast.Model {
 	return m
 }
 
-// seasonsApart is by how many days a year's season comes early or late, as a
-// standard deviation: common practice, no source.
-const seasonsApart = 8
+// How one year differs from another, as standard deviations: by how many days its
+// season comes early or late, common practice, no source; by how much it is busier
+// or quieter, and by how much a shop grows or shrinks from year to year, both as
+// logarithms and our own. Growth is so little that a few years' ups and downs can't
+// bend it, and enough that not all of them weigh alike on the level of today.
+const (
+	seasonsApart = 8
+	yearsApart   = .05
+	growth       = .01
+)
 
-// Shifting is Counts with seasons that come early or late.
+// Shifting is Counts with years that differ: seasons that come early or late, busy
+// and quiet years, and slow growth.
 func Shifting(p Past) forecast.Model {
 	m := Counts(p).(counts.Model)
-	m.Shift = seasonsApart
+	m.Shift, m.Year = seasonsApart, yearsApart
+	m.Columns = append(m.Columns, counts.Column{Name: "growth", Spread: growth, At: func(monday forecast.Date, _ int) float64 {
+		return float64(monday-p.AsOf.Monday()) / 365.25
+	}})
 	return m
 }
 

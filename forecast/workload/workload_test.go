@@ -86,6 +86,37 @@ func same(t *testing.T, what string, a, b Futures) {
 	}
 }
 
+// Shops that have grown by 3 % a year for six years aren't forecast at the mean of
+// those years, though a year's own luck hides it.
+func TestGrowth(t *testing.T) {
+	const shops, weeks, rate = 8, 13, .03
+	said, came := 0.0, 0.0
+	for seed := range uint64(shops) {
+		b := invented(6*52+weeks, 2, 60, seed)
+		rng := rand.New(rand.NewPCG(seed, 4))
+		b.Jobs = slices.DeleteFunc(b.Jobs, func(j Job) bool {
+			return rng.Float64() > math.Exp(rate*float64(j.DroppedOff-monday)/365.25)
+		})
+		asOf := monday - weeks*forecast.Week
+		p := b.Known(asOf)
+		fit, err := Shifting(p).Fit(p.Total)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, d := range fit.Forecast(weeks).Dists {
+			said += d.Mean()
+		}
+		for _, j := range b.Jobs {
+			if j.DroppedOff >= asOf {
+				came++
+			}
+		}
+	}
+	if off := said/came - 1; math.Abs(off) > .025 {
+		t.Errorf("the forecasts of %d shops that grow are off by %+.1f %%", shops, 100*off)
+	}
+}
+
 // A forecast may know nothing of the day that begins nor of later ones.
 func TestNothingLeaksIn(t *testing.T) {
 	b := invented(90, 3, 15, 1)
