@@ -38,14 +38,17 @@ func TestDraws(t *testing.T) {
 func BenchmarkFit(b *testing.B) {
 	for _, n := range []int{156, 312, 520} {
 		s := forecasttest.Weekly(n, 20, .5, 1)
-		b.Run(map[int]string{156: "3 years", 312: "6 years", 520: "10 years"}[n], func(b *testing.B) {
-			b.ReportAllocs()
-			for b.Loop() {
-				if _, err := (Model{}).Fit(s); err != nil {
-					b.Fatal(err)
+		length := map[int]string{156: "3 years", 312: "6 years", 520: "10 years"}[n]
+		for name, m := range map[string]Model{length: {}, length + " that differ": {Shift: 8, Year: .05}} {
+			b.Run(name, func(b *testing.B) {
+				b.ReportAllocs()
+				for b.Loop() {
+					if _, err := m.Fit(s); err != nil {
+						b.Fatal(err)
+					}
 				}
-			}
-		})
+			})
+		}
 	}
 }
 

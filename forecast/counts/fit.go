@@ -120,12 +120,15 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	for j, c := range m.Columns {
 		q.fixed[1+2*k+j] = 1 / (c.Spread * c.Spread)
 	}
-	for j := range m.years.len() {
-		at := m.common(s.Period) + j
+	for y := range m.years.len() {
+		at := m.delay(s.Period, y)
 		q.fixed[at] = 1 / (m.Shift * m.Shift)
 		if m.Year > 0 {
-			q.fixed[at+m.years.len()] = 1 / (m.Year * m.Year)
+			q.fixed[at+1] = 1 / (m.Year * m.Year)
 		}
+	}
+	if m.years != nil {
+		q.active = m.delay(s.Period, m.years.of(s.Phase(n-1))+1)
 	}
 	// The level's prior is centred on the mean count, so that a series in
 	// dozens and one in halves are treated alike.

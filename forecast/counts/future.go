@@ -141,15 +141,15 @@ func (f *Fit) placing(h int) func(row []float64, t int, beta []float64) {
 	if y == nil {
 		return func([]float64, int, []float64) {}
 	}
-	own, length := f.model.common(f.series.Period), days(f.series)
-	cycles, of := make([]float64, h), make([]int, h)
+	length := days(f.series)
+	cycles, at := make([]float64, h), make([]int, h)
 	for t := range h {
 		cycles[t] = f.series.Phase(f.n + t)
-		of[t] = own + y.of(cycles[t])
+		at[t] = f.model.delay(f.series.Period, y.of(cycles[t]))
 	}
 	return func(row []float64, t int, beta []float64) {
-		row[of[t]] = 0 // of it no slope is left to be taken
-		harmonics(row[1:1+len(f.season)], cycles[t]-beta[of[t]]/length)
+		row[at[t]] = 0 // of it no slope is left to be taken
+		harmonics(row[1:1+len(f.season)], cycles[t]-beta[at[t]]/length)
 	}
 }
 
@@ -169,7 +169,7 @@ func (f *Fit) bend(i int) (bend float64) {
 		bend -= w * w * v * f.beta[1+j]
 	}
 	e, variance := make([]float64, len(f.beta)), 0.0
-	e[f.model.common(f.series.Period)+of] = 1
+	e[f.model.delay(f.series.Period, of)] = 1
 	f.chol.solveTransposed(e)
 	for _, v := range e {
 		variance += v * v

@@ -8,6 +8,7 @@ import "math"
 type problem struct {
 	n, p   int
 	k      int       // harmonic pairs; columns 1 to 2k
+	active int       // columns after these are empty, as those of years to come
 	x      []float64 // n by p, row by row
 	offset []float64
 	y      []float64 // NaN: not observed
@@ -31,7 +32,7 @@ type problem struct {
 func newProblem(n, p, k int) *problem {
 	floats := func(m int) []float64 { return make([]float64, m) }
 	even := n + n%2
-	q := &problem{n: n, p: p, k: k, usual: loosely, x: floats(even * p), offset: floats(even), y: floats(n), fixed: floats(p),
+	q := &problem{n: n, p: p, k: k, active: p, usual: loosely, x: floats(even * p), offset: floats(even), y: floats(n), fixed: floats(p),
 		beta: floats(p), betaFrom: floats(p), betaTo: floats(p), u: floats(n), uFrom: floats(n), uTo: floats(n),
 		eta: floats(even), w: floats(even), g: floats(even), d: floats(even), l: floats(n),
 		z: floats(even * (p + 1)), chol: cholesky{p, floats(p * p)}, counts: make([]float64, 0, n)}
@@ -156,7 +157,7 @@ func (q *problem) mode(c scales, within float64) float64 {
 //	S = x'wx + prior - Z'D⁻¹Z,  S beta = x'(wz) - Z'D⁻¹L⁻¹(wz)
 //	u = L'⁻¹D⁻¹(L⁻¹(wz) - Z beta),  wz = w(eta-offset) + g
 func (q *problem) solve(c scales) bool {
-	n, p, m := q.n, q.p, q.p+1
+	n, p, m, some := q.n, q.p, q.p+1, q.active
 	inv := 1 / (c.sigma * c.sigma * (1 - c.rho*c.rho))
 	off := -c.rho * inv
 	for t := range n {
@@ -168,7 +169,7 @@ func (q *problem) solve(c scales) bool {
 			diag = (1 - c.rho*c.rho) * inv
 		}
 		q.d[t] = diag + q.w[t]
-		row, x := q.z[t*m:(t+1)*m], q.x[t*p:(t+1)*p]
+		row, x := q.z[t*m:(t+1)*m], q.x[t*p:][:some]
 		w := q.w[t]
 		wz := w*(q.eta[t]-q.offset[t]) + q.g[t]
 		if t == 0 {
@@ -202,9 +203,9 @@ func (q *problem) solve(c scales) bool {
 		w0, w1, e0, e1 := q.w[t], q.w[t+1], 1/q.d[t], 1/q.d[t+1]
 		wz0 := w0*(q.eta[t]-q.offset[t]) + q.g[t]
 		wz1 := w1*(q.eta[t+1]-q.offset[t+1]) + q.g[t+1]
-		for i := range p {
+		for i := range some {
 			a0, a1, b0, b1 := w0*x0[i], w1*x1[i], e0*z0[i], e1*z1[i]
-			dst := s[i*p+i : i*p+p]
+			dst := s[i*p+i : i*p+some]
 			xs0, xs1, zs0, zs1 := x0[i:][:len(dst)], x1[i:][:len(dst)], z0[i:][:len(dst)], z1[i:][:len(dst)]
 			for j := range dst {
 				dst[j] += a0*xs0[j] - b0*zs0[j] + (a1*xs1[j] - b1*zs1[j])
@@ -220,7 +221,7 @@ func (q *problem) solve(c scales) bool {
 	for t := n - 1; t >= 0; t-- {
 		z := q.z[t*m : (t+1)*m]
 		u := z[p]
-		for j, b := range rhs {
+		for j, b := range rhs[:some] {
 			u -= z[j] * b
 		}
 		u /= q.d[t]
@@ -242,7 +243,7 @@ func (q *problem) move(step float64) float64 {
 	for t := range q.n {
 		q.u[t] = q.uFrom[t] + step*(q.uTo[t]-q.uFrom[t])
 		eta := q.offset[t] + q.u[t]
-		for j, x := range q.x[t*q.p : (t+1)*q.p] {
+		for j, x := range q.x[t*q.p:][:q.active] {
 			eta += x * q.beta[j]
 		}
 		eta = max(-30, min(eta, 35)) // far outside any count, within exp's range

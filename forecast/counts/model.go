@@ -118,24 +118,26 @@ func (m Model) seasonal(period float64) int {
 // mean count: nearly nothing is known of it.
 const levelSpread = 3.0
 
-// columns of the regression: level, harmonics, the model's own, then each year's
-// days of delay, and each year's level.
-func (m Model) width(period float64) int {
-	w := m.common(period) + m.years.len()
-	if m.Year > 0 {
-		w += m.years.len()
-	}
-	return w
-}
+// columns of the regression: level, harmonics, the model's own, then for each year
+// its days of delay and, if they have one, its level.
+func (m Model) width(period float64) int { return m.delay(period, m.years.len()) }
 
 // common gives how many of the columns aren't a year's.
 func (m Model) common(period float64) int { return 1 + 2*m.seasonal(period) + len(m.Columns) }
+
+// delay gives the column of a year's days of delay; its level stands in the next.
+func (m Model) delay(period float64, year int) int {
+	if m.Year > 0 {
+		year *= 2
+	}
+	return m.common(period) + year
+}
 
 // row fills x with the regression's values for step i of s, counted from the
 // series' first, and gives what stands beside them: a known part of the log mean.
 func (m Model) row(x []float64, s forecast.Series, i int) (known float64) {
 	x[0] = 1
-	k, own := m.seasonal(s.Period), m.common(s.Period)
+	k := m.seasonal(s.Period)
 	for j, c := range m.Columns {
 		x[1+2*k+j] = c.At(s.At(i), s.Step)
 	}
@@ -151,10 +153,11 @@ func (m Model) row(x []float64, s forecast.Series, i int) (known float64) {
 		w := 2 * math.Pi * float64(j/2+1) / days(s)
 		slope += w * (m.years.season[j]*season[j+1] - m.years.season[j+1]*season[j])
 	}
-	clear(x[own:])
-	x[own+y] = -slope
+	clear(x[m.common(s.Period):])
+	at := m.delay(s.Period, y)
+	x[at] = -slope
 	if m.Year > 0 {
-		x[own+m.years.len()+y] = 1
+		x[at+1] = 1
 	}
 	return slope * late
 }

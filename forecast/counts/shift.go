@@ -67,7 +67,10 @@ func (m Model) shifted(s forecast.Series) *Fit {
 		y = &years{trough: y.trough, first: y.first, late: y.late, season: f.beta[1 : 1+len(f.season)]}
 		m.years = y
 		f = m.roughly(s)
-		y.late = f.beta[m.common(s.Period):][:len(y.late)]
+		y.late = make([]float64, len(y.late))
+		for i := range y.late {
+			y.late[i] = f.beta[m.delay(s.Period, i)]
+		}
 	}
 	y.season = f.beta[1 : 1+len(f.season)]
 	m.years = y
