@@ -5,6 +5,8 @@ import (
 	"math"
 
 	"freshet/forecast"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // Fit is a count model estimated on one series.
@@ -62,16 +64,21 @@ func (m Model) Fit(s forecast.Series) (forecast.Fit, error) {
 const clearly = 3
 
 func (m Model) fit(s forecast.Series) *Fit {
-	f := &Fit{model: m, series: s.Like(nil), n: s.Len(), steps: float64(s.Observed())}
-	q := m.pose(s, f)
-	f.scales, f.marginal = choose(q)
-	f.keep(q)
+	f, q := m.pose(s)
+	f.found(q)
 	return f
 }
 
+// found seeks the scales and keeps the fit.
+func (f *Fit) found(q *problem) {
+	f.scales, f.marginal = choose(q)
+	f.keep(q)
+}
+
 // pose sets the problem up and starts it at the mean of the counts.
-func (m Model) pose(s forecast.Series, f *Fit) *problem {
+func (m Model) pose(s forecast.Series) (*Fit, *problem) {
 	n, p, k := s.Len(), m.width(s.Period), m.seasonal(s.Period)
+	f := &Fit{model: m, series: s.Like(nil), n: n, steps: float64(s.Observed())}
 	q := newProblem(n, p, k)
 	copy(q.y, s.Values)
 	for _, t := range blunders(s) {
@@ -98,22 +105,19 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 	sum, open := .5, .5
 	for t := range n {
 		row := q.x[t*p : (t+1)*p]
-		exposure, offset := m.known(s, t)
-		offset += m.row(row, s, t)
-		for j, b := range f.beta {
-			offset += row[j] * b
-		}
-		q.offset[t] = offset
+		exposure, known := m.known(s, t)
 		if exposure == 0 {
-			q.offset[t] = 0
+			known = 0
 			q.y[t] = math.NaN()
 		}
+		q.known[t] = known
+		q.offset[t] = known + m.row(row, s, t) + floats.Dot(row, f.beta)
 		if y := q.y[t]; !math.IsNaN(y) {
 			q.counts = append(q.counts, y)
 			l, _ := math.Lgamma(y + 1)
 			q.lgammaY += l
 			sum += y
-			open += math.Exp(offset)
+			open += math.Exp(q.offset[t])
 		}
 	}
 	q.fixed[0] = 1 / (levelSpread * levelSpread)
@@ -126,9 +130,6 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 		if m.Year > 0 {
 			q.fixed[at+1] = 1 / (m.Year * m.Year)
 		}
-	}
-	if m.years != nil {
-		q.active = m.delay(s.Period, m.years.of(s.Phase(n-1))+1)
 	}
 	// The level's prior is centred on the mean count, so that a series in
 	// dozens and one in halves are treated alike.
@@ -145,7 +146,7 @@ func (m Model) pose(s forecast.Series, f *Fit) *problem {
 		}
 		f.warnings = append(f.warnings, fmt.Errorf("need %s of records to know a season, have %d %s: the range is wide", need, n, unit))
 	}
-	return q
+	return f, q
 }
 
 // naming names step t of s, a week by its first day.

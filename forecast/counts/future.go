@@ -6,6 +6,8 @@ import (
 	"math/rand/v2"
 
 	"freshet/forecast"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // future holds the regression's rows for h steps after the history, the known
@@ -88,12 +90,9 @@ func (f *Fit) Size() float64 { return f.scales.size }
 // counted from the first one after the history, which may lie between two: 1 is
 // the level of the long run, and without a season it is 1 throughout.
 func (f *Fit) Season(step float64) float64 {
-	season, eta := make([]float64, len(f.season)), 0.0
+	season := make([]float64, len(f.season))
 	harmonics(season, f.series.Phase(f.n)+step/f.series.Period)
-	for j, v := range season {
-		eta += v * f.beta[1+j]
-	}
-	return math.Exp(eta)
+	return math.Exp(floats.Dot(season, f.beta[1:1+len(season)]))
 }
 
 // Means draws n joint futures of the mean, h steps each, without the counts'
@@ -124,10 +123,7 @@ func (f *Fit) Means(h, n int, rng *rand.Rand) forecast.Paths {
 			}
 			row := fu.x[t*p : (t+1)*p]
 			place(row, t, b)
-			eta := fu.offset[t] + u
-			for j, v := range row {
-				eta += v * b[j]
-			}
+			eta := fu.offset[t] + u + floats.Dot(row, b)
 			path[t] = math.Exp(max(-30, min(eta, 35)))
 		}
 	}

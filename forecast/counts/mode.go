@@ -10,7 +10,8 @@ type problem struct {
 	k      int       // harmonic pairs; columns 1 to 2k
 	active int       // columns after these are empty, as those of years to come
 	x      []float64 // n by p, row by row
-	offset []float64
+	known  []float64 // by step: of the log mean, what isn't of the rows
+	offset []float64 // besides, what is given of the coefficients
 	y      []float64 // NaN: not observed
 	fixed  []float64 // prior precisions of columns, 0 where a harmonic's follows from the scales
 	usual  prior     // of the scales
@@ -32,7 +33,7 @@ type problem struct {
 func newProblem(n, p, k int) *problem {
 	floats := func(m int) []float64 { return make([]float64, m) }
 	even := n + n%2
-	q := &problem{n: n, p: p, k: k, active: p, usual: loosely, x: floats(even * p), offset: floats(even), y: floats(n), fixed: floats(p),
+	q := &problem{n: n, p: p, k: k, active: p, usual: loosely, x: floats(even * p), known: floats(n), offset: floats(even), y: floats(n), fixed: floats(p),
 		beta: floats(p), betaFrom: floats(p), betaTo: floats(p), u: floats(n), uFrom: floats(n), uTo: floats(n),
 		eta: floats(even), w: floats(even), g: floats(even), d: floats(even), l: floats(n),
 		z: floats(even * (p + 1)), chol: cholesky{p, floats(p * p)}, counts: make([]float64, 0, n)}
@@ -239,9 +240,16 @@ func (q *problem) move(step float64) float64 {
 	for j := range q.beta {
 		q.beta[j] = q.betaFrom[j] + step*(q.betaTo[j]-q.betaFrom[j])
 	}
-	moved := 0.0
 	for t := range q.n {
 		q.u[t] = q.uFrom[t] + step*(q.uTo[t]-q.uFrom[t])
+	}
+	return q.again()
+}
+
+// again works eta out from the mode, and gives its greatest change.
+func (q *problem) again() float64 {
+	moved := 0.0
+	for t := range q.n {
 		eta := q.offset[t] + q.u[t]
 		for j, x := range q.x[t*q.p:][:q.active] {
 			eta += x * q.beta[j]

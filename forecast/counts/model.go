@@ -135,21 +135,26 @@ func (m Model) delay(period float64, year int) int {
 
 // row fills x with the regression's values for step i of s, counted from the
 // series' first, and gives what stands beside them: a known part of the log mean.
-func (m Model) row(x []float64, s forecast.Series, i int) (known float64) {
+func (m Model) row(x []float64, s forecast.Series, i int) (beside float64) {
 	x[0] = 1
-	k := m.seasonal(s.Period)
+	own := x[1+2*m.seasonal(s.Period):]
 	for j, c := range m.Columns {
-		x[1+2*k+j] = c.At(s.At(i), s.Step)
+		own[j] = c.At(s.At(i), s.Step)
 	}
-	season, cycles := x[1:1+2*k], s.Phase(i)
-	if m.years == nil {
+	return m.place(x, s, i)
+}
+
+// place fills the season of a row, and its year's columns once the years are known.
+func (m Model) place(x []float64, s forecast.Series, i int) (beside float64) {
+	season, cycles := x[1:1+2*m.seasonal(s.Period)], s.Phase(i)
+	if m.years == nil || m.years.season == nil {
 		harmonics(season, cycles)
 		return 0
 	}
 	y := m.years.of(cycles)
 	late, slope := m.years.late[y], 0.0 // of the log season, a day
 	harmonics(season, cycles-late/days(s))
-	for j := 0; j < 2*k; j += 2 {
+	for j := 0; j < len(season); j += 2 {
 		w := 2 * math.Pi * float64(j/2+1) / days(s)
 		slope += w * (m.years.season[j]*season[j+1] - m.years.season[j+1]*season[j])
 	}

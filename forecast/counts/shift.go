@@ -4,6 +4,8 @@ import (
 	"math"
 
 	"freshet/forecast"
+
+	"gonum.org/v1/gonum/floats"
 )
 
 // A season that comes early is more than a high level: it will be over early
@@ -31,10 +33,10 @@ const inTurn = 2
 
 // years are those of a season, from one trough to the next.
 type years struct {
+	season []float64 // its coefficients, as found so far; nil before the first fit
 	trough float64   // in cycles
 	first  int       // the year of the first step
 	late   []float64 // days, as found so far
-	season []float64 // the season's coefficients, as found so far
 }
 
 func (y *years) len() int {
@@ -59,45 +61,50 @@ func (m Model) shifts(s forecast.Series) bool {
 // scales that are usual: they matter little for it, and seeking them costs most of
 // a fit's time.
 func (m Model) shifted(s forecast.Series) *Fit {
-	f := m.roughly(s)
-	at := f.trough()
-	y := &years{trough: at, first: int(math.Floor(s.Phase(0) - at))}
-	y.late = make([]float64, int(math.Floor(s.Phase(s.Len()-1)-at))+toCome-y.first+1)
-	for range inTurn {
-		y = &years{trough: y.trough, first: y.first, late: y.late, season: f.beta[1 : 1+len(f.season)]}
-		m.years = y
-		f = m.roughly(s)
-		y.late = make([]float64, len(y.late))
-		for i := range y.late {
-			y.late[i] = f.beta[m.delay(s.Period, i)]
-		}
-	}
-	y.season = f.beta[1 : 1+len(f.season)]
+	last := s.Phase(s.Len() - 1)
+	y := &years{late: make([]float64, int(last-s.Phase(0))+2+toCome)}
 	m.years = y
-	return m.fit(s)
-}
-
-// roughly fits with the scales that are usual.
-func (m Model) roughly(s forecast.Series) *Fit {
-	f := &Fit{model: m, series: s.Like(nil), n: s.Len(), steps: float64(s.Observed())}
-	q := m.pose(s, f)
-	f.scales = fromVector(q.usual.at)
-	q.mode(f.scales, near)
-	f.keep(q)
+	f, q := m.pose(s)
+	q.active = m.common(s.Period)
+	for range 1 + inTurn {
+		q.mode(fromVector(q.usual.at), near)
+		season := make([]float64, 2*q.k)
+		for j := range season {
+			season[j] = f.beta[1+j] + q.beta[1+j]
+		}
+		if y.season == nil {
+			y.trough = trough(season)
+			y.first = int(math.Floor(s.Phase(0) - y.trough))
+			q.active = m.delay(s.Period, y.of(last)+1)
+		}
+		y.season = season
+		for i := range y.late {
+			y.late[i] = q.beta[m.delay(s.Period, i)]
+		}
+		m.replace(q, s, f.beta)
+	}
+	f.found(q)
 	return f
 }
 
-// trough gives the season's lowest place, in cycles, to a day or so.
-func (f *Fit) trough() (at float64) {
+// replace puts the season where the years found so far say, with what was given
+// of the coefficients, and leaves the mode as it is.
+func (m Model) replace(q *problem, s forecast.Series, given []float64) {
+	for t, known := range q.known {
+		row := q.x[t*q.p : (t+1)*q.p]
+		q.offset[t] = known + m.place(row, s, t) + floats.Dot(row, given)
+	}
+	q.again()
+}
+
+// trough gives a season's lowest place, in cycles, to a day or so.
+func trough(season []float64) (at float64) {
 	const places = 365
-	lowest, season := 0.0, make([]float64, len(f.season))
+	lowest, row := 0.0, make([]float64, len(season))
 	for i := range places {
-		place, height := float64(i)/places, 0.0
-		harmonics(season, place)
-		for j, v := range season {
-			height += v * f.beta[1+j]
-		}
-		if i == 0 || height < lowest {
+		place := float64(i) / places
+		harmonics(row, place)
+		if height := floats.Dot(row, season); i == 0 || height < lowest {
 			lowest, at = height, place
 		}
 	}
