@@ -17,7 +17,7 @@ import (
 
 // Regions from 101 on were never looked at while pooling was made.
 var (
-	regions  = flag.Int("regions", 1, "regions whose shops TestSiblings forecasts alone and pooled")
+	regions  = flag.Int("regions", 2, "regions whose shops TestSiblings forecasts alone and pooled")
 	regionAt = flag.Uint64("region", 101, "the first of them")
 )
 
