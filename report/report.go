@@ -37,6 +37,7 @@ type Facts struct {
 	Hours     string         `json:"hours"` // where job hours come from
 	Warnings  []string       `json:"warnings"`
 	Failed    []string       `json:"failed,omitempty"` // parts of the week's work that went wrong, a sentence each
+	Stale     string         `json:"stale,omitempty"`  // that it is an older day's, in a sentence; empty if it isn't
 	Quotes    *QuotesDue     `json:"quotes,omitempty"` // last week's quotes against what came; nil where none fell due
 }
 

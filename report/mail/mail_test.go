@@ -141,6 +141,18 @@ func TestEditions(t *testing.T) {
 	}
 }
 
+// That a report is an old one is told at the counter too.
+func TestOldReport(t *testing.T) {
+	r := sample()
+	r.Stale = "This report is the one of Monday."
+	for _, e := range []mail.Edition{mail.Owner, mail.Counter} {
+		l := write(t, r, e)
+		if !strings.Contains(l.Text, "\n"+r.Stale+"\n") || !strings.Contains(l.HTML, ">"+r.Stale+"</p>") {
+			t.Errorf("%v: want %q, have %s", e, r.Stale, l.Text)
+		}
+	}
+}
+
 // A letter tells what was explained as explained, and leaves out what was seen.
 func TestLetterOnAlerts(t *testing.T) {
 	r := sample()

@@ -187,7 +187,7 @@ func (w *Week) reports(ctx context.Context, day forecast.Date) (now report.Repor
 		return now, nil, 0, err
 	}
 	if run.AsOf < day.Monday() {
-		failed = append(failed, fmt.Sprintf("This report is the one of %s: no newer one could be made.", report.LongDay(run.AsOf)))
+		now.Stale = fmt.Sprintf("This report is the one of %s: no newer one could be made.", report.LongDay(run.AsOf))
 	}
 	now.Failed = append(now.Failed, failed...)
 	earlier, ok, err := w.Store.RunBefore(ctx, run.AsOf.Monday())

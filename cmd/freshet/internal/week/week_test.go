@@ -278,6 +278,9 @@ func TestDo(t *testing.T) {
 	if err != nil || len(now.Weeks) != 13 || len(now.Failed) != 2 || !strings.HasPrefix(now.Failed[0], "The watched folder: odd.csv was left") || !strings.HasSuffix(now.Failed[0], "Since Monday, September 14.") {
 		t.Errorf("want the letter's report whole, and told of what failed, have %q, %v", now.Failed, err)
 	}
+	if old, _, _, err := s.reports(t.Context(), forecast.DateOf(s.now)+forecast.Week); err != nil || now.Stale != "" || old.Stale != "This report is the one of Monday, September 14, 2026: no newer one could be made." {
+		t.Errorf("want it called old a week later, have %q and %q, %v", now.Stale, old.Stale, err)
+	}
 	if l, _, err := s.Store.ClaimLetter(t.Context(), "test", s.now.Add(time.Hour), time.Minute); err != nil || !bytes.Contains(l.Message, []byte("WHAT WENT WRONG")) {
 		t.Errorf("want it said in the message, have %v", err)
 	}
