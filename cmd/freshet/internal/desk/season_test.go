@@ -132,7 +132,7 @@ func TestChanceShort(t *testing.T) {
 				how  string
 				bins [10]bin
 				want int
-			}{{"of the same width", wide, c.wide}, {"of as many weeks", deciles, c.deciles}} {
+			}{{"of as many weeks", deciles, c.deciles}, {"of the same width", wide, c.wide}} {
 				t.Log("bins", cut.how)
 				if near := calibrated(t, cut.bins); *books >= c.enough && near < cut.want {
 					t.Errorf("want %d bins %s within 5 points, have %d", cut.want, cut.how, near)
