@@ -21,7 +21,7 @@ import (
 // To measure over more seasons, and on the chance to be short:
 //
 //	go test ./cmd/freshet/internal/desk -run 'FollowingTheAdvice|ChanceShort' -v -timeout 1h -seasons 20 -books 200
-//	… -seasons 40 -first 101 -odd    the odd year, on shops that nothing was tuned on
+//	… -seasons 40 -first 301 -odd    the odd year, on shops that nothing was tuned on
 var (
 	seasons = flag.Int("seasons", 0, "number of invented shops whose last season is run through with and without the advice")
 	oddOne  = flag.Bool("odd", false, "give those shops the odd year, a quiet spring and a late flood, in that season")
